@@ -1,0 +1,195 @@
+package sensors
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"time"
+)
+
+// Sweep holds the newest reading of every channel and decides which of them
+// may be believed. It belongs to the loop: Put what the owners send, then Tick
+// once. It does no I/O and reads no clock.
+type Sweep struct {
+	start    time.Time
+	channels []Channel
+	index    map[string]int
+	state    []channelState
+	readings []Reading
+	offSince time.Time // engine known to be off since, zero: running or unknown
+	zeroed   bool      // a zero was taken since Zeros was last asked
+}
+
+type channelState struct {
+	fresh  bool // a reading came since the last Tick
+	step   stepCheck
+	frozen frozenCheck
+	couple coupleCheck
+	zero   zeroing
+	hotIdx []int
+}
+
+// NewSweep makes a sweep of the channels, in this order, with zeros that were
+// stored earlier. Until its first reading a channel is Unknown, later NoAnswer.
+func NewSweep(channels []Channel, zeros map[string]Zero, start time.Time) (*Sweep, error) {
+	s := &Sweep{
+		start: start, channels: channels, index: make(map[string]int, len(channels)),
+		state: make([]channelState, len(channels)), readings: make([]Reading, len(channels)),
+	}
+	var errs []error
+	for i, c := range channels {
+		if _, dup := s.index[c.Name]; dup {
+			errs = append(errs, fmt.Errorf("channel %s: named twice", c.Name))
+		}
+		s.index[c.Name] = i
+		s.readings[i] = Bad(c.Name, time.Time{}, Unknown, nil)
+		s.state[i].frozen.others = make([]float64, len(channels))
+		if z, ok := zeros[c.Name]; ok && c.Zero != nil && math.Abs(z.Pa) <= c.Zero.MaxPa {
+			s.state[i].zero.have, s.state[i].zero.zero = true, z
+		}
+	}
+	for i, c := range channels {
+		for _, other := range c.HotWith {
+			j, ok := s.index[other]
+			if !ok || j == i {
+				errs = append(errs, fmt.Errorf("channel %s: hot_with: %q is not another channel", c.Name, other))
+				continue
+			}
+			s.state[i].hotIdx = append(s.state[i].hotIdx, j)
+		}
+	}
+	return s, errors.Join(errs...)
+}
+
+// Channels returns the channels in the order of Tick's readings.
+func (s *Sweep) Channels() []Channel { return s.channels }
+
+// Put takes a reading as an owner made it, corrects it (zero, gain, offset)
+// and judges its step. It returns false for a channel that it does not know.
+func (s *Sweep) Put(r Reading) bool {
+	i, ok := s.index[r.Channel]
+	if !ok {
+		return false
+	}
+	c, st := &s.channels[i], &s.state[i]
+	if r.Status == Good && c.Zero != nil {
+		if !s.offSince.IsZero() && st.zero.step(r.At, r.Raw, c.Zero) {
+			s.zeroed = true
+		}
+		if st.zero.have {
+			r.Value, r.Uncertainty = r.Raw-st.zero.zero.Pa, c.Zero.ZeroedPa
+		} else {
+			r.Status, r.Uncertainty, r.Err = Unzeroed, c.Zero.UnzeroedPa, st.zero.why
+		}
+	}
+	switch r.Status {
+	case Good, ClippedHigh, ClippedLow:
+		r.Value = c.gain()*r.Value + c.Offset
+		r.Uncertainty *= math.Abs(c.gain())
+		if c.MaxRate > 0 && c.Quantity != CO {
+			st.step.judge(&r, c)
+		}
+	default:
+		r.Value = math.NaN()
+	}
+	s.readings[i], st.fresh = r, true
+	return true
+}
+
+// Tick ages the readings and compares channels with each other. The slice has
+// one reading a channel, in order, and is valid until the next call.
+func (s *Sweep) Tick(now time.Time) []Reading {
+	for i := range s.readings {
+		s.age(now, i)
+	}
+	s.engine(now)
+	for i := range s.channels {
+		c, st := &s.channels[i], &s.state[i]
+		if !st.fresh {
+			continue // judged already
+		}
+		st.fresh = false
+		if c.FrozenAfter > 0 && c.Quantity != CO {
+			st.frozen.judge(now, i, s)
+		}
+		if len(st.hotIdx) > 0 {
+			st.couple.judge(now, i, s)
+		}
+	}
+	return s.readings
+}
+
+// age turns what is too old, or never came, into a fault.
+func (s *Sweep) age(now time.Time, i int) {
+	r, limit := &s.readings[i], s.channels[i].StaleAfter()
+	switch {
+	case r.At.IsZero():
+		if now.Sub(s.start) > limit {
+			r.Status, r.Err = NoAnswer, errNever
+		}
+	case r.Status != Stale && now.Sub(r.At) > limit:
+		was := r.Status
+		r.Status, r.Value = Stale, math.NaN()
+		if was == Good {
+			r.Err = errStale
+		}
+	}
+}
+
+var (
+	errNever = errors.New("no reading since the start: see that the chip is powered and wired, then run `charwarden check`")
+	errStale = errors.New("no newer reading: the bus may hang or the chip may be gone")
+)
+
+// engine keeps track of whether the engine is known to be off: every speed
+// channel at 0 or, on a rig without one, every thermocouple cold.
+func (s *Sweep) engine(now time.Time) {
+	off, tachos, couples := true, 0, 0
+	for i, c := range s.channels {
+		if c.Quantity == Speed {
+			tachos++
+			off = off && s.readings[i].Status == Good && s.readings[i].Value == 0
+		}
+	}
+	for i, c := range s.channels {
+		if tachos == 0 && c.Quantity == Temperature {
+			couples++
+			off = off && s.readings[i].Status == Good && s.readings[i].Value < coldDegC
+		}
+	}
+	if !off || tachos+couples == 0 {
+		s.offSince = time.Time{}
+		for i := range s.state {
+			s.state[i].zero.done, s.state[i].zero.n = false, 0
+		}
+	} else if s.offSince.IsZero() {
+		s.offSince = now
+	}
+}
+
+// Answered reports whether every channel has had a reading or is a reported
+// fault: the first sweep is complete.
+func (s *Sweep) Answered() bool {
+	for i := range s.readings {
+		if s.readings[i].Status == Unknown && s.readings[i].At.IsZero() {
+			return false
+		}
+	}
+	return true
+}
+
+// Zeros returns the zeros in force if one was taken since the last call, for
+// the caller to store; nil otherwise.
+func (s *Sweep) Zeros() map[string]Zero {
+	if !s.zeroed {
+		return nil
+	}
+	s.zeroed = false
+	zeros := make(map[string]Zero)
+	for i, c := range s.channels {
+		if s.state[i].zero.have {
+			zeros[c.Name] = s.state[i].zero.zero
+		}
+	}
+	return zeros
+}
