@@ -38,7 +38,7 @@ func (a *ADC) read(in ads1115.Input, rng ads1115.Range, rate ads1115.Rate) (ads1
 }
 
 func adcStatus(err error) Status {
-	if errors.Is(err, ads1115.ErrMux) {
+	if errors.Is(err, ads1115.ErrMux) || errors.Is(err, ads1115.ErrBits) {
 		return Checksum
 	}
 	return NoAnswer

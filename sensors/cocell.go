@@ -67,7 +67,7 @@ var (
 
 func (c *COCell) convert(now time.Time) coSample {
 	s, err := c.ADC.read(c.Input, c.Range, c.Rate)
-	if errors.Is(err, ads1115.ErrMux) { // one more try: a flipped bit is not a missing cell
+	if err != nil && adcStatus(err) == Checksum { // one more try: a flipped bit is not a missing cell
 		s, err = c.ADC.read(c.Input, c.Range, c.Rate)
 	}
 	if err != nil {

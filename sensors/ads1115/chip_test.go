@@ -26,6 +26,7 @@ type chip struct {
 	now     time.Duration
 	tx      int                                // transfers so far
 	fault   func(tx int) error                 // NACK and the like
+	onRead  func(reg byte, v uint16) uint16    // bit errors on the way back
 	onWrite func(tx int, cfg uint16) uint16    // bit errors on the way to the chip
 	onTx    func(c *chip, tx int, w, r []byte) // anything else
 }
@@ -71,6 +72,9 @@ func (c *chip) Tx(addr uint16, w, r []byte) error {
 		if !c.busy {
 			v |= bitOS
 		}
+	}
+	if c.onRead != nil {
+		v = c.onRead(w[0], v)
 	}
 	r[0], r[1] = byte(v>>8), byte(v)
 	return nil

@@ -16,6 +16,8 @@ var (
 	// ErrMux: the settings do not read back as asked, so nobody knows which
 	// input the result belongs to.
 	ErrMux = errors.New("settings read back differently: another master, a bit error or a restarted chip")
+	// ErrBits: the result reads differently each time.
+	ErrBits = errors.New("result reads differently each time: bit errors on the bus")
 )
 
 const (
@@ -69,7 +71,7 @@ func (d *Dev) String() string { return fmt.Sprintf("ads1115{%v(%#x)}", d.bus, d.
 // and then in tenths of it until the chip is done, 1.5 conversion times plus
 // 5 ms at most, and as long again before it if the chip is still busy with a
 // conversion that was given up. Errors name chip and input; they wrap the
-// bus's error, ErrNotReady or ErrMux, and come with Volts NaN.
+// bus's error, ErrNotReady, ErrMux or ErrBits, and come with Volts NaN.
 func (d *Dev) Read(in Input, r Range, rate Rate) (Sample, error) {
 	s, err := d.read(in, r, rate)
 	if err != nil {
@@ -98,11 +100,33 @@ func (d *Dev) read(in Input, r Range, rate Rate) (Sample, error) {
 	if got &^= bitOS; got != want {
 		return Sample{}, fmt.Errorf("asked for %04x, got %04x: %w", want, got, ErrMux)
 	}
-	code, err := d.register(regConversion)
+	code, err := d.result()
 	if err != nil {
 		return Sample{}, err
 	}
 	return sample(int16(code), r), nil
+}
+
+// resultReads is how often the result is read at most. The bus has no checksum,
+// but a finished result stays as it is: two reads in a row that agree are it.
+const resultReads = 4
+
+func (d *Dev) result() (uint16, error) {
+	last, err := d.register(regConversion)
+	for range resultReads - 1 {
+		if err != nil {
+			return 0, err
+		}
+		var again uint16
+		if again, err = d.register(regConversion); err == nil && again == last {
+			return again, nil
+		}
+		last = again
+	}
+	if err != nil {
+		return 0, err
+	}
+	return 0, ErrBits
 }
 
 // idle leaves the chip at rest in single-shot mode. A start is ignored while a

@@ -38,7 +38,7 @@ func TestWire(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if got, want := strings.Join(wire, " | "), "01 | 01c387 | 01 | 01 | 00"; got != want {
+	if got, want := strings.Join(wire, " | "), "01 | 01c387 | 01 | 01 | 00 | 00"; got != want {
 		t.Errorf("wire %s, want %s", got, want)
 	}
 	if s.Code != 13395 || math.Abs(s.Volts-1.674375) > 1e-12 || s.Clip != 0 {
@@ -59,7 +59,7 @@ func hex(b []byte) string {
 func TestBusErrorNamesChipAndInput(t *testing.T) {
 	c := newChip()
 	d := open(t, c)
-	for at := 2; at <= 5; at++ {
+	for at := 2; at <= 6; at++ {
 		c.tx = 1
 		c.fault = func(tx int) error {
 			if tx == at {
@@ -118,6 +118,30 @@ func TestBitErrorInSettings(t *testing.T) {
 		c.onWrite = nil
 		if s, err := d.Read(AIN1, V2_048, SPS128); err != nil || s.Code != int16(c.codes[AIN1.mux()]) {
 			t.Errorf("read after bit %d flipped: %+v, %v", bit, s, err)
+		}
+	}
+}
+
+// A bit flipped in the result is seen, whichever and however often.
+func TestBitErrorInResult(t *testing.T) {
+	want := func(c *chip) int16 { return int16(c.codes[AIN2.mux()]) }
+	for bad := 1; bad <= 4; bad++ {
+		for bit := range 16 {
+			c := newChip()
+			d := open(t, c)
+			reads := 0
+			c.onRead = func(reg byte, v uint16) uint16 {
+				if reg == regConversion {
+					if reads++; reads <= bad {
+						return v ^ 1<<((bit+reads)%16)
+					}
+				}
+				return v
+			}
+			s, err := d.Read(AIN2, V2_048, SPS128)
+			if bad <= 2 && (err != nil || s.Code != want(c)) || bad > 2 && !errors.Is(err, ErrBits) {
+				t.Errorf("%d bad reads, bit %d: %+v, %v", bad, bit, s, err)
+			}
 		}
 	}
 }

@@ -44,10 +44,11 @@
 //	   0.78 ms
 //	48 write 01       read C3 87   done, and the settings are ours
 //	48 write 00       read 34 53   13395 x 125 uV = 1.674 V
+//	48 write 00       read 34 53   the same again: no bit was flipped
 //
 // # What it cannot see
 //
-// I2C carries no checksum. A bit flipped in the conversion register goes
-// through, and so does a start bit lost on the way to the chip: the settings
-// then read back right over an old result. Judging values is the caller's part.
+// I2C carries no checksum. A start bit lost on the way to the chip goes
+// through: the settings then read back right over an old result. Judging values
+// is the caller's part.
 package ads1115

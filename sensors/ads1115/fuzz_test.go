@@ -58,7 +58,14 @@ func FuzzRead(f *testing.F) {
 			}
 			return
 		}
-		last, before := n.reads[len(n.reads)-1], n.reads[len(n.reads)-2]
+		last, settings := n.reads[len(n.reads)-1], len(n.reads)-1
+		if n.reads[settings-1] != last {
+			t.Errorf("result %04x was read once only", last)
+		}
+		for n.reads[settings][0] == regConversion {
+			settings--
+		}
+		before := n.reads[settings]
 		want := 0x8000 | uint16(in^4)<<12 | uint16(r)<<9 | 0x0100 | uint16(rate)<<5 | 7
 		if n.wrote != want || before != [2]uint16{regConfig, want} {
 			t.Errorf("value beside settings %04x, written %04x, asked %04x", before, n.wrote, want)
