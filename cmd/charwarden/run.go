@@ -1,0 +1,54 @@
+package main
+
+import (
+	"context"
+	"os"
+
+	"charwarden/config"
+)
+
+// run watches the rig until it is told to stop.
+func run(ctx context.Context, c *call) error {
+	fs := c.flags("run", "run -c FILE")
+	file := fs.String("c", "", "the configuration `FILE`")
+	if err := c.parse(fs); err != nil {
+		return err
+	}
+	cfg, err := loadConfig("run", *file)
+	if err != nil {
+		return err
+	}
+	lock, err := lockBoard(boardLock)
+	if err != nil {
+		return err
+	}
+	defer lock.Close()
+	lines := newLogQueue(c.err)
+	defer lines.Close()
+	w := &watch{cfg: cfg, board: newMachine(), clock: systemClock{}, log: newLog(lines)}
+	w.log.Info("charwarden " + release + ": an aid, not a certified life-safety device")
+	if err := w.assemble(); err != nil {
+		return err
+	}
+	return w.start(ctx)
+}
+
+// printWarnings says at every start what a person should hear.
+func (w *watch) printWarnings(cfg *config.Config) {
+	for _, s := range cfg.Warnings {
+		w.log.Warn(s)
+	}
+	if unsafeState(cfg.State) {
+		w.log.Warn("state directory is in memory: zeros are lost at a power cut", "dir", cfg.State)
+	}
+}
+
+// bootID names this boot of the machine; readings carry it because the wall
+// clock of a board without a clock battery may repeat.
+func bootID() string {
+	b, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
+	if err != nil || len(b) < 36 {
+		return "unknown"
+	}
+	return string(b[:36])
+}

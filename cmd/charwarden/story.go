@@ -1,0 +1,166 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"strings"
+	"sync"
+	"text/tabwriter"
+	"time"
+
+	"charwarden/alarms"
+	"charwarden/config"
+	"charwarden/sensors"
+)
+
+// story prints what a demo run shows, line by line, and remembers what its
+// summary needs. update belongs to the loop, say to anyone.
+type story struct {
+	w     io.Writer
+	cfg   *config.Config
+	start time.Time
+	clock sensors.Clock
+
+	mu sync.Mutex // guards w
+
+	// Owned by the loop.
+	nextLook time.Time
+	peaks    map[string]peak
+	raised   []episode
+	health   health
+}
+
+type peak struct {
+	value float64
+	at    time.Time
+}
+
+// episode is one time that an alarm stood.
+type episode struct {
+	rule     *alarms.Rule
+	from, to time.Time // to is zero while it stands
+	value    float64   // when it came
+}
+
+// lookEvery is how often the readings are shown, in the rig's time.
+const (
+	lookEvery = 5 * time.Minute
+	firstLook = 5 * time.Second // when every chip has had time to answer
+)
+
+func (s *story) stamp(at time.Time) string {
+	d := at.Sub(s.start)
+	return fmt.Sprintf("%3d:%02d", int(d.Minutes()), int(d.Seconds())%60)
+}
+
+func (s *story) say(who, text string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	fmt.Fprintf(s.w, "%s  %-7s %s\n", s.stamp(s.clock.Now()), who, text)
+}
+
+// update is the story's output.
+func (s *story) update(f *frame) {
+	for i := range f.transitions {
+		s.transition(&f.transitions[i])
+	}
+	if s.peaks == nil {
+		s.peaks = make(map[string]peak)
+	}
+	for _, r := range f.readings {
+		if p, seen := s.peaks[r.Channel]; r.Status == sensors.Good && (!seen || r.Value > p.value) {
+			s.peaks[r.Channel] = peak{r.Value, r.At}
+		}
+	}
+	s.health = f.health
+	if f.now.Sub(s.start) >= firstLook && f.now.After(s.nextLook) {
+		s.nextLook = f.now.Add(lookEvery)
+		s.say("seen", s.look(f.readings))
+	}
+}
+
+func (s *story) transition(t *alarms.Transition) {
+	switch {
+	case t.State == alarms.Unacknowledged:
+		s.raised = append(s.raised, episode{rule: t.Rule, from: t.At, value: t.Value})
+		s.say(strings.ToUpper(t.Rule.Priority.String()), t.Rule.Name+s.valueOf(t))
+	case t.From == alarms.Unacknowledged && t.State != alarms.Acknowledged:
+		for i := len(s.raised) - 1; i >= 0; i-- {
+			if e := &s.raised[i]; e.rule == t.Rule && e.to.IsZero() {
+				e.to = t.At
+				break
+			}
+		}
+		s.say("alarm", fmt.Sprintf("%s: condition gone, %s", t.Rule.Name, t.State))
+	}
+}
+
+func (s *story) valueOf(t *alarms.Transition) string {
+	if t.Rule.Kind != alarms.Above && t.Rule.Kind != alarms.Below || math.IsNaN(t.Value) {
+		return ""
+	}
+	q := s.quantity(t.Rule.Channel)
+	return fmt.Sprintf(" %s, limit %s", s.cfg.Display.Format(q, t.Value), s.cfg.Display.Format(q, t.Rule.Limit))
+}
+
+func (s *story) quantity(channel string) sensors.Quantity {
+	for _, c := range s.cfg.Channels {
+		if c.Name == channel {
+			return c.Quantity
+		}
+	}
+	return 0
+}
+
+// look is one line of readings; what is not good shows its fault word.
+func (s *story) look(readings []sensors.Reading) string {
+	var b strings.Builder
+	for i, c := range s.cfg.Channels {
+		if c.Quantity == sensors.Age || c.Quantity == sensors.Humidity || strings.HasPrefix(c.Name, "air_") {
+			continue
+		}
+		word := readings[i].Status.String()
+		if readings[i].Status == sensors.Good {
+			word = s.cfg.Display.Format(c.Quantity, readings[i].Value)
+		}
+		if b.Len() > 0 {
+			b.WriteString(" · ")
+		}
+		fmt.Fprintf(&b, "%s %s", strings.ReplaceAll(c.Name, "_", " "), word)
+	}
+	return b.String()
+}
+
+// summary is the end of the story.
+func (s *story) summary(mqttPublished, mqttDropped uint64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	end := s.clock.Now()
+	fmt.Fprintf(s.w, "\nSummary of %s on the rig\n\n", end.Sub(s.start).Round(time.Second))
+	tw := tabwriter.NewWriter(s.w, 0, 8, 2, ' ', 0)
+	fmt.Fprintln(tw, "  channel\thighest\tat")
+	for _, c := range s.cfg.Channels {
+		if p, ok := s.peaks[c.Name]; ok && c.Quantity != sensors.Age {
+			fmt.Fprintf(tw, "  %s\t%s\t%s\n", c.Name, s.cfg.Display.Format(c.Quantity, p.value), s.stamp(p.at))
+		}
+	}
+	tw.Flush()
+	fmt.Fprintln(s.w)
+	if len(s.raised) == 0 {
+		fmt.Fprintln(s.w, "  no alarm was raised")
+	} else {
+		fmt.Fprintln(tw, "  alarm\tpriority\tcame\tstood")
+		for _, e := range s.raised {
+			stood := "to the end"
+			if !e.to.IsZero() {
+				stood = e.to.Sub(e.from).Round(time.Second).String()
+			}
+			fmt.Fprintf(tw, "  %s\t%s\t%s\t%s\n", e.rule.Name, e.rule.Priority, s.stamp(e.from), stood)
+		}
+		tw.Flush()
+	}
+	fmt.Fprintf(s.w, "\n  %d ticks, %d missed; %d readings dropped; %d MQTT messages, %d dropped\n",
+		s.health.ticks, s.health.missed, s.health.dropped, mqttPublished, mqttDropped)
+	fmt.Fprintf(s.w, "\n%s\n", caution)
+}

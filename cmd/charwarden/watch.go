@@ -1,0 +1,248 @@
+package main
+
+import (
+	"context"
+	"crypto/tls"
+	"log/slog"
+	"strings"
+	"sync"
+	"time"
+
+	"golang.org/x/sys/unix"
+
+	"charwarden/alarms"
+	"charwarden/cmd/internal/metrics"
+	"charwarden/cmd/internal/mqtt"
+	"charwarden/cmd/internal/names"
+	"charwarden/config"
+	"charwarden/sensors"
+)
+
+// watch is the whole daemon: `run` with the machine's board and clock, `demo`
+// with simulated ones.
+type watch struct {
+	cfg   *config.Config
+	board sensors.Board
+	clock sensors.Clock
+	log   *slog.Logger
+	more  []output // served last
+
+	parts []part
+	rig   *rig
+	loop  *loop
+	http  *metrics.Exporter
+	mqtt  *mqtt.Publisher
+}
+
+// part is a goroutine of the daemon. Only the loop's end ends the daemon.
+type part struct {
+	name string
+	run  func(context.Context) error
+}
+
+// stopLimit bounds how long the end waits for owners whose bus hangs.
+const stopLimit = 3 * time.Second
+
+// assemble builds all parts and starts none.
+func (w *watch) assemble() error {
+	w.printWarnings(w.cfg)
+	state := newStateFile(w.cfg.State, w.log)
+	var err error
+	if w.rig, err = wire(w.cfg, w.board, w.clock, state.load().Zeros); err != nil {
+		return err
+	}
+	engine, err := alarms.New(w.cfg.Rules, w.cfg.Channels)
+	if err != nil {
+		return err
+	}
+	w.loop = &loop{
+		clock: w.clock, tick: w.cfg.Tick, rig: w.rig, engine: engine,
+		requests: make(chan request, perTick), alive: newNotifier(), state: state, log: w.log,
+	}
+	local := &desk{path: w.cfg.Socket, rig: w.rig, log: w.log}
+	w.parts = []part{{"state", state.Run}, {"socket", local.Run}}
+	for _, o := range w.rig.owners {
+		w.parts = append(w.parts, part{"bus " + o.Name(), o.Run})
+	}
+	if err := w.exporter(); err != nil {
+		return err
+	}
+	if err := w.publisher(); err != nil {
+		return err
+	}
+	w.loop.outputs = append(w.loop.outputs, local.update)
+	w.loop.outputs = append(w.loop.outputs, w.more...)
+	return nil
+}
+
+// start watches until ctx ends; assemble comes first. Parts that fail are said
+// and started again; a part whose bus hangs is left behind at the end.
+func (w *watch) start(ctx context.Context) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	var wg sync.WaitGroup
+	for _, p := range w.parts {
+		wg.Go(func() { w.keep(ctx, p) })
+	}
+	w.log.Info("watching", "rig", w.cfg.Rig.Name, "channels", len(w.cfg.Channels), "alarms", len(w.cfg.Rules))
+	err := w.loop.Run(ctx)
+	cancel()
+	done := make(chan struct{})
+	go func() { wg.Wait(); close(done) }()
+	select {
+	case <-done:
+		for _, c := range w.rig.close {
+			c.Close()
+		}
+	case <-time.After(stopLimit):
+		w.log.Warn("a bus hangs: not waited for at the end")
+	}
+	w.log.Info("stopped: nobody is watching the rig now", "ticks", w.loop.frame.health.ticks, "missed", w.loop.frame.health.missed)
+	return err
+}
+
+// keep runs a part until ctx ends, again after a failure.
+func (w *watch) keep(ctx context.Context, p part) {
+	for {
+		err := p.run(ctx)
+		if ctx.Err() != nil || err == nil {
+			return
+		}
+		w.log.Error("part of the daemon failed; starting it again in 5 s", "part", p.name, "err", err)
+		wait(ctx, 5*time.Second)
+	}
+}
+
+// exporter adds the metrics page. A port that is taken costs the page, not the
+// watch: it is tried again.
+func (w *watch) exporter() error {
+	if w.cfg.Metrics.Listen == "" {
+		return nil
+	}
+	var err error
+	w.http, err = metrics.New(metrics.Opts{Listen: w.cfg.Metrics.Listen, Channels: w.cfg.Channels, Rules: w.cfg.Rules,
+		Version: release, Commit: commit, Clock: w.clock, Log: w.log})
+	if err != nil {
+		return err
+	}
+	if err := w.http.Listen(); err != nil {
+		w.log.Error("no metrics for now", "err", err)
+	}
+	w.parts = append(w.parts, part{"metrics", func(ctx context.Context) error {
+		if w.http.Addr() == nil {
+			if err := w.http.Listen(); err != nil {
+				return err
+			}
+		}
+		return w.http.Run(ctx)
+	}})
+	w.loop.outputs = append(w.loop.outputs, w.meter())
+	return nil
+}
+
+// meter is the output that feeds the metrics page.
+func (w *watch) meter() output {
+	bus := make([]metrics.BusHealth, len(w.rig.owners))
+	return func(f *frame) {
+		h := metrics.Health{
+			Ticks: f.health.ticks, Missed: f.health.missed,
+			Step: f.health.step, StepMax: f.health.stepMax, ReadingsDropped: f.health.dropped,
+			MQTTOff: w.mqtt == nil,
+		}
+		for i, o := range w.rig.owners {
+			bus[i] = metrics.BusHealth{Name: o.Name(), Stuck: o.Stuck(f.now)}
+		}
+		h.Bus = bus
+		if w.mqtt != nil {
+			s := w.mqtt.Stats()
+			h.MQTTConnected, h.MQTTConnects, h.MQTTRebuilds = s.Connected, s.Connects, s.Rebuilds
+			h.MQTTPublished, h.MQTTDropped = s.Published, s.Dropped
+		}
+		w.http.Update(f.now, f.readings, f.alarms, h)
+	}
+}
+
+// publisher adds the way to phones.
+func (w *watch) publisher() error {
+	m := w.cfg.MQTT
+	if m.Broker == "" {
+		return nil
+	}
+	topics, err := names.NewTopics(m.Prefix, w.cfg.Rig.Name)
+	if err != nil {
+		return err
+	}
+	var password string
+	if m.PasswordFile != "" {
+		if password, err = mqtt.ReadSecret(m.PasswordFile); err != nil {
+			return err
+		}
+	}
+	var secure *tls.Config
+	if strings.HasPrefix(m.Broker, "ssl://") {
+		if secure, err = mqtt.TLSConfig(m.CAFile, m.CertFile, m.KeyFile, built()); err != nil {
+			return err
+		}
+	}
+	start, boot := w.clock.Now(), sinceBoot()
+	w.mqtt, err = mqtt.New(mqtt.Opts{
+		Broker: m.Broker, ClientID: m.ClientID, User: m.User, Password: password, TLS: secure,
+		Topics: topics, Channels: w.cfg.Channels, Rules: w.cfg.Rules, Refresh: m.Refresh,
+		Boot: bootID(), Start: start, MonoStart: boot.Seconds(), Clock: w.clock, Log: w.log, Version: release,
+		OnCommand: w.command,
+	})
+	if err != nil {
+		return err
+	}
+	w.parts = append(w.parts, part{"mqtt", w.mqtt.Run})
+	w.loop.outputs = append(w.loop.outputs, func(f *frame) {
+		w.mqtt.Update(f.now, f.readings, f.alarms, f.transitions, "")
+	})
+	return nil
+}
+
+// command takes what a phone asked for; it must not block.
+func (w *watch) command(c mqtt.Command) {
+	log := w.log.With("person", c.Person, "verb", c.Verb)
+	switch c.Verb {
+	case "note":
+		log.Info("note", "text", c.Text)
+	case "ack":
+		name, seq, err := mqtt.ParseAck(c.Text)
+		if err != nil {
+			log.Warn("command refused", "err", err)
+			return
+		}
+		r := request{done: make(chan error, 1), do: func(now time.Time, e *alarms.Engine) (alarms.Transition, error) {
+			t, err := e.Acknowledge(now, name, seq)
+			if err != nil {
+				log.Warn("command refused", "alarm", name, "seq", seq, "err", err)
+			} else {
+				log.Info("acknowledged", "alarm", name, "seq", seq)
+			}
+			return t, err
+		}}
+		select {
+		case w.loop.requests <- r:
+		default:
+			log.Warn("command refused: too many at once")
+		}
+	default:
+		log.Warn("command refused: this build has no horn to silence")
+	}
+}
+
+// sinceBoot is the time since the machine started, sleep included.
+func sinceBoot() time.Duration {
+	var ts unix.Timespec
+	if err := unix.ClockGettime(unix.CLOCK_BOOTTIME, &ts); err != nil {
+		return 0
+	}
+	return time.Duration(ts.Nano())
+}
+
+// unsafeState reports whether a directory lies in memory.
+func unsafeState(dir string) bool {
+	var fs unix.Statfs_t
+	return unix.Statfs(dir, &fs) == nil && (fs.Type == unix.TMPFS_MAGIC || fs.Type == unix.RAMFS_MAGIC)
+}
