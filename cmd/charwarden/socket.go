@@ -1,10 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"log/slog"
 	"net"
@@ -42,7 +44,7 @@ func (d *desk) rows() []checkRow {
 	readings := slices.Clone(d.readings)
 	d.mu.Unlock()
 	if readings == nil {
-		return []checkRow{}
+		return nil
 	}
 	return rowsOf(d.rig, readings)
 }
@@ -57,8 +59,13 @@ func (d *desk) Run(ctx context.Context) error {
 	}
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /check", func(w http.ResponseWriter, _ *http.Request) {
+		rows := d.rows()
+		if rows == nil {
+			http.Error(w, "no tick yet: ask again in a second", http.StatusServiceUnavailable)
+			return
+		}
 		w.Header().Set("Content-Type", "application/json")
-		json.NewEncoder(w).Encode(d.rows())
+		json.NewEncoder(w).Encode(rows)
 	})
 	srv := &http.Server{Handler: mux, ReadHeaderTimeout: 2 * time.Second, ReadTimeout: 5 * time.Second,
 		WriteTimeout: 5 * time.Second, IdleTimeout: 10 * time.Second, MaxHeaderBytes: 8 << 10}
@@ -105,6 +112,10 @@ func askRows(ctx context.Context, socket string) ([]checkRow, error) {
 		return nil, err
 	}
 	defer resp.Body.Close()
+	if resp.StatusCode != http.StatusOK {
+		text, _ := io.ReadAll(io.LimitReader(resp.Body, 200))
+		return nil, fmt.Errorf("the daemon says: %s", bytes.TrimSpace(text))
+	}
 	var rows []checkRow
 	if err := json.NewDecoder(resp.Body).Decode(&rows); err != nil {
 		return nil, fmt.Errorf("answer of the daemon: %w", err)
