@@ -243,9 +243,9 @@ func (t *table) ages(co sensors.Channel, zeroDays, bumpDays int) {
 	add("_zero_age", zeroDays,
 		"Nobody has recorded a zero of "+co.Name+" in clean air.",
 		"The zero of "+co.Name+" is old, so small values may be wrong.",
-		"Zero it in clean air, far from a lit rig: charwarden calibrate "+co.Name+" zero")
+		"Zero it in clean air, far from a lit rig, and write clean_air and zero_date into the configuration.")
 	add("_bump_age", bumpDays,
 		"Nobody has recorded a test of "+co.Name+" with gas; a dead cell reads 0 ppm.",
 		"The last test of "+co.Name+" with gas is old; a dead cell reads 0 ppm.",
-		"Test it with gas before the fire: charwarden bumptest "+co.Name)
+		"Test it with gas before the fire, and write bump_date into the configuration.")
 }

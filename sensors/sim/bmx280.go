@@ -53,12 +53,12 @@ func (c *BMx280) Tx(now time.Time, w, r []byte) error {
 		c.reset()
 	}
 	c.run(now)
-	if len(w) == 1 {
-		c.ptr = w[0]
-	}
 	for ; len(w) > 1; w = w[2:] {
 		c.ptr = w[0]
 		c.write(now, w[0], w[1])
+	}
+	if len(w) == 1 {
+		c.ptr = w[0]
 	}
 	for i := range r {
 		r[i] = c.reg[c.ptr]

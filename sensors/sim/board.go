@@ -36,8 +36,8 @@ type Board struct {
 
 var _ sensors.Board = (*Board)(nil)
 
-// NewBoard returns a board without chips: no port and no bus exists until a
-// chip is added to it; pins exist as they are named.
+// NewBoard returns a board without chips: a port or bus exists from the first
+// Add or IdleMISO that names it, a pin from the first use of its name.
 func NewBoard(c sensors.Clock, seed uint64) *Board {
 	return &Board{clock: c, seed: seed, ports: map[string]*port{}, buses: map[string]*bus{}, pins: map[string]*pin{}}
 }

@@ -26,19 +26,11 @@ type INA219 struct {
 
 	mu    sync.Mutex
 	awake bool
-	sag   float64
 	ptr   byte
 	reg   [6]uint16
 }
 
 const inaReset = 0x399f // 32 V, +-320 mV, 12 bit, continuous
-
-// Sag takes volts off the bus voltage from now on; 0 ends it.
-func (c *INA219) Sag(volts float64) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.sag = volts
-}
 
 // Tx is one transaction. Bytes read beyond the register are FF.
 func (c *INA219) Tx(now time.Time, w, r []byte) error {
@@ -92,17 +84,16 @@ func (c *INA219) measure(now time.Time) {
 		}
 		c.reg[1] = uint16(int16(whole(v/10e-6, -top, top)))
 	}
-	shunt := int(int16(c.reg[1]))
-	current := shunt * int(c.reg[5]) / 4096
-	overflow := current != int(int16(current))
+	current := int64(int16(c.reg[1])) * int64(c.reg[5]) / 4096
+	overflow := current != int64(int16(current))
 	if c.reg[0]&2 != 0 {
 		top := 4000.0 // 16 V
 		if c.reg[0]>>13&1 != 0 {
 			top = 8000
 		}
-		c.reg[2] = uint16(whole((c.Bus(now)-c.sag)/4e-3, 0, top)) << 3
+		c.reg[2] = uint16(whole(c.Bus(now)/4e-3, 0, top)) << 3
 	}
-	power := current * int(c.reg[2]>>3) / 5000
+	power := current * int64(c.reg[2]>>3) / 5000
 	if power < 0 {
 		power = -power
 	}

@@ -48,46 +48,46 @@ type machine struct {
 	air0, pressure0, humidity0 float64
 	nozzle, dusty, glow        float64 // around 1: this nozzle, this fuel, this lining
 	gusts, bed, hunt, sky      wander
-	clock                      float64 // s
 
 	// the operator's hands
 	set      [controls]float64
 	jammed   bool    // the return valve does not follow any more
-	torch    float64 // s since the flare was lit, or ever
+	crank    float64 // s that the starter still turns
 	moisture float64 // of the charcoal at the nozzle
 
 	// faults
-	draft         float64 // how hard the blower draws beside the engine, as Blower
-	tar, hole     bool
-	leaking       bool
-	leak          float64 // s that it has been leaking
-	wasRunning    bool
-	wasOut        bool
-	fire          float64 // share of the bed that burns, 0..1
-	hearth        float64
-	near, far     float64
-	gasOut        float64
-	filterIn      float64
-	filterOut     float64
-	returnLine    float64
-	charcoal      float64 // kg
-	dust, water   float64 // kg in the filter
+	draft     float64 // how hard the blower draws beside the engine, as Blower
+	tar, hole bool
+	leaking   bool
+	leak      float64 // s that it has been leaking
+
+	// hearth and pipes
+	fire                        float64 // share of the bed that burns, 0..1
+	hearth, near, far           float64
+	gasOut, filterIn, filterOut float64
+	returnLine                  float64
+	charcoal                    float64 // kg
+	dust, water                 float64 // kg in the filter
+	gas                         float64 // out of the hearth
+	engineGas                   float64 // of it, through the filter
+	strength                    float64 // CO and H2 in the gas, mole fraction
+	steam                       float64 // water in the gas, mole fraction
+	suction, drop               float64 // Pa
+
+	// engine and operator
 	rpm, throttle float64
-	gas, blast    float64 // through the reactor: out of and into the hearth
-	engineGas     float64 // of it, through the filter
-	strength      float64 // CO and H2 in the gas, mole fraction
-	steam         float64 // water in the gas, mole fraction
-	suction, drop float64 // Pa
 	puff          float64 // m3/s of CO at the operator, dying away
 	co            float64 // ppm
-	crank         float64 // s that the starter still turns
+
+	// told already
+	wasRunning, wasOut bool
 }
 
 func newMachine(rng *rand.Rand, plan Plan) machine {
 	around := func(share float64) float64 { return 1 + share*(2*rng.Float64()-1) }
 	m := machine{
 		rng:       rng,
-		air0:      18 + 5*(2*rng.Float64()-1),
+		air0:      20 + 4*(2*rng.Float64()-1),
 		pressure0: 99800 + 1500*(2*rng.Float64()-1),
 		humidity0: 0.55 + 0.15*(2*rng.Float64()-1),
 		nozzle:    around(0.06), dusty: around(0.15), glow: around(0.05),
@@ -136,7 +136,6 @@ func (m *machine) jam(opening float64) {
 
 // move takes one step and returns what the rig did that is worth telling.
 func (m *machine) move(dt float64) (told string) {
-	m.clock += dt
 	for _, w := range []*wander{&m.gusts, &m.bed, &m.hunt, &m.sky} {
 		w.move(m.rng, dt)
 	}

@@ -148,8 +148,8 @@ func TestMAX31855Power(t *testing.T) {
 	}
 }
 
-// A GPIO-selected chip answers only while its pin is low, and the first 14
-// bits alone are a valid read (datasheet p. 9).
+// A GPIO-selected chip answers only while its pin is low; a read may stop early
+// and go on.
 func TestMAX31855SelectPin(t *testing.T) {
 	h := newHand()
 	b := NewBoard(h, 1)
@@ -211,10 +211,40 @@ func TestMAX31855NoisePerSeed(t *testing.T) {
 		}
 		return frames
 	}
-	if run(1) != run(1) {
+	first, again, other := run(1), run(1), run(2)
+	if first != again {
 		t.Error("one seed, two answers")
 	}
-	if run(1) == run(2) {
+	if first == other {
 		t.Error("two seeds, one answer")
 	}
+}
+
+// A frame may be read in packets as long as the select stays low.
+func TestMAX31855KeepCS(t *testing.T) {
+	b, h := coupleBoard(&MAX31855{Type: its90.K, Hot: steady(25), Cold: steady(25)})
+	c := connect(t, b, port0, spi.Mode0)
+	for _, keep := range []bool{true, false} {
+		h.pass(time.Second)
+		var hi, lo [2]byte
+		if err := c.TxPackets([]spi.Packet{{R: hi[:], KeepCS: keep}, {R: lo[:]}}); err != nil {
+			t.Fatal(err)
+		}
+		want := [2]byte{0x19, 0x00}
+		if !keep {
+			want = [2]byte{0x01, 0x90} // the frame from its start
+		}
+		if hi != [2]byte{0x01, 0x90} || lo != want {
+			t.Errorf("keep %t: % x, % x", keep, hi, lo)
+		}
+	}
+}
+
+func TestMAX31855TypeB(t *testing.T) {
+	defer func() {
+		if recover() == nil {
+			t.Error("a part for type B, which nobody makes")
+		}
+	}()
+	NewBoard(newHand(), 1).AddMAX31855(port0, "", &MAX31855{Type: its90.B, Hot: steady(25), Cold: steady(25)})
 }

@@ -63,9 +63,9 @@ func (m *machine) burn(dt float64) {
 	reduced := 1 / (1 + math.Exp((700-m.hearth)/45)) // share of CO2 that becomes CO in the bed
 	// O2 makes no more moles as CO2, twice as many as CO; exhaust brings 0.16
 	// CO2 and 0.08 H2O.
-	m.blast = m.gas / (1 + (oxygen*(1-back)+0.24*back)*reduced*m.fire)
-	o2 := m.blast * (1 - back) * oxygen * m.fire * m.feed()
-	taken := m.blast * back * m.feed() * reduced
+	blast := m.gas / (1 + (oxygen*(1-back)+0.24*back)*reduced*m.fire)
+	o2 := blast * (1 - back) * oxygen * m.fire * m.feed()
+	taken := blast * back * m.feed() * reduced
 	carbon := o2*(1+reduced) + taken*0.24 // mol/s
 	water := carbon * 12.011 / 0.9 / 18.015 * m.moisture / (1 - m.moisture)
 
@@ -84,7 +84,7 @@ func (m *machine) burn(dt float64) {
 
 	// The fire in front of the nozzle is hotter than the bed, less so with
 	// exhaust in the blast: adiabatic with dissociation 2012 degC without, about
-	// 14 degC less for each percent (computed, NASA-9 data, from memory).
+	// 14 degC less for each percent (computed from NASA-9 data).
 	part := m.gas / flow0
 	core := m.hearth
 	if part > 0 {
@@ -105,7 +105,7 @@ func (m *machine) burn(dt float64) {
 	} else {
 		m.gasOut += lag(air+0.5*(m.far-air), m.gasOut, 200, dt)
 	}
-	nearPart := m.blast * (1 + 0.05*m.bed.out) / (flow0 / 1.2)
+	nearPart := blast * (1 + 0.05*m.bed.out) / (flow0 / 1.2)
 	m.suction = suction0 * m.nozzle * nearPart * nearPart * 101325 / m.pressure() * (air + zeroC) / 291
 	if m.gas == 0 && m.set[Seal] > 0 {
 		m.suction = -0.04 * max(0, m.hearth-air) * m.fire // the bed goes on making gas

@@ -1,6 +1,7 @@
 package sim
 
 import (
+	"cmp"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -10,7 +11,7 @@ import (
 
 const (
 	rigStep  = 250 * time.Millisecond
-	rigPast  = 1 << 13        // steps that can be looked back at: 34 min
+	rigPast  = 1 << 15        // steps that can be looked back at: 2 h 16 min
 	rigLimit = 48 * time.Hour // the model stands still after that
 )
 
@@ -45,8 +46,8 @@ type frame [quantities]float64
 //
 // All methods may be called from any goroutine. The same seed, plan and faults
 // give the same numbers whatever was asked before. Times before the start are
-// the start; times more than 34 min before the latest one that was asked for
-// are 34 min before it.
+// the start; times more than 2 h 16 min before the latest one that was asked
+// for are 2 h 16 min before it.
 type Rig struct {
 	start time.Time
 
@@ -68,7 +69,7 @@ type injection struct {
 // fuel and the small differences between two runs.
 func NewRig(start time.Time, plan Plan, seed uint64) *Rig {
 	r := &Rig{start: start, acts: slices.Clone(plan.Acts), past: make([]frame, rigPast)}
-	slices.SortStableFunc(r.acts, func(a, b Act) int { return int(a.At - b.At) })
+	slices.SortStableFunc(r.acts, func(a, b Act) int { return cmp.Compare(a.At, b.At) })
 	r.machine = newMachine(rand.New(rand.NewPCG(seed, 0x726967)), plan)
 	r.past[0] = r.machine.show()
 	return r

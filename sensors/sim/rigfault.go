@@ -32,7 +32,7 @@ var faults = []fault{
 		func(m *machine) { m.charcoal = min(m.charcoal, 0.45) }},
 	{Fault{"wet-charcoal", "damp charcoal: the wall cools, the filter gets wet, its drop rises"},
 		"a layer of damp charcoal reaches the nozzle",
-		func(m *machine) { m.moisture = 0.38 }},
+		func(m *machine) { m.moisture = 0.42 }},
 	{Fault{"return-stuck", "the exhaust return is plugged: its line goes cold and the wall near the nozzle passes 480 degC"},
 		"soot plugs the exhaust return",
 		func(m *machine) { m.jam(0) }},
