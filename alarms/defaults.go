@@ -45,10 +45,10 @@ func FaultRule(ch sensors.Channel) Rule {
 }
 
 // UnzeroedRule is the notice of a pressure channel whose zero was never taken:
-// its limits are not watched.
+// its limits are not watched. The delay is that of a zero taken at the start.
 func UnzeroedRule(ch string) Rule {
 	return Rule{
-		Name: ch + "_unzeroed", Channel: ch, Kind: Zeroing, Priority: Notice,
+		Name: ch + "_unzeroed", Channel: ch, Kind: Zeroing, Priority: Notice, OnDelay: 20 * time.Second,
 		Means:   "The zero of " + ch + " was not taken, so its value cannot be trusted and its limits are not watched.",
 		DoFirst: "Take its zero while the engine stands and the rig is cold.",
 	}

@@ -52,7 +52,7 @@ func TestBuiltInRules(t *testing.T) {
 		"wall_near_stop":      {Kind: Above, Priority: High, Limit: 650, Deadband: 10, OnDelay: 3 * s, OffDelay: 60 * s, Latch: true, Stops: true},
 		"filter_drop_caution": {Kind: Above, Priority: Caution, Limit: 250, Deadband: 10, OnDelay: 15 * s, OffDelay: 15 * s},
 		"filter_drop_alarm":   {Kind: Above, Priority: High, Limit: 450, Deadband: 10, OnDelay: 15 * s, OffDelay: 15 * s},
-		"suction_unzeroed":    {Kind: Zeroing, Priority: Notice},
+		"suction_unzeroed":    {Kind: Zeroing, Priority: Notice, OnDelay: 20 * s},
 	}
 	for name, p := range map[string]Priority{
 		"wall_near": Caution, "suction": Caution, "co": High, "speed": Caution, "supply": Notice,

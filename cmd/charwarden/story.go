@@ -8,6 +8,7 @@ import (
 	"sync"
 	"text/tabwriter"
 	"time"
+	"unicode/utf8"
 
 	"charwarden/alarms"
 	"charwarden/config"
@@ -57,7 +58,30 @@ func (s *story) stamp(at time.Time) string {
 func (s *story) say(who, text string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	fmt.Fprintf(s.w, "%s  %-7s %s\n", s.stamp(s.clock.Now()), who, text)
+	head := fmt.Sprintf("%s  %-8s ", s.stamp(s.clock.Now()), who)
+	fmt.Fprintln(s.w, wrap(head, text, 100))
+}
+
+// wrap breaks text behind head so that lines are at most width long; later
+// lines are indented as far as the head is wide.
+func wrap(head, text string, width int) string {
+	var b strings.Builder
+	b.WriteString(head)
+	at := len(head)
+	for i, word := range strings.Fields(text) {
+		switch n := utf8.RuneCountInString(word); {
+		case i == 0:
+			at += n
+		case at+1+n > width:
+			b.WriteString("\n" + strings.Repeat(" ", len(head)))
+			at = len(head) + n
+		default:
+			b.WriteByte(' ')
+			at += 1 + n
+		}
+		b.WriteString(word)
+	}
+	return b.String()
 }
 
 // update is the story's output.
@@ -113,23 +137,38 @@ func (s *story) quantity(channel string) sensors.Quantity {
 	return 0
 }
 
+// looked are the channels of a line of readings, by place.
+var looked = []struct {
+	place    string
+	channels []string
+}{
+	{"walls", []string{"wall_near", "wall_far"}},
+	{"gas", []string{"gas_out"}},
+	{"filter", []string{"filter_in", "filter_out", "filter_drop"}},
+	{"return", []string{"return_line"}},
+	{"suction", []string{"suction"}},
+	{"CO", []string{"co"}},
+	{"engine", []string{"speed"}},
+}
+
 // look is one line of readings; what is not good shows its fault word.
 func (s *story) look(readings []sensors.Reading) string {
-	var b strings.Builder
+	words := make(map[string]string, len(readings))
 	for i, c := range s.cfg.Channels {
-		if c.Quantity == sensors.Age || c.Quantity == sensors.Humidity || strings.HasPrefix(c.Name, "air_") {
-			continue
-		}
-		word := readings[i].Status.String()
+		words[c.Name] = readings[i].Status.String()
 		if readings[i].Status == sensors.Good {
-			word = s.cfg.Display.Format(c.Quantity, readings[i].Value)
+			words[c.Name] = s.cfg.Display.Format(c.Quantity, readings[i].Value)
 		}
-		if b.Len() > 0 {
-			b.WriteString(" · ")
-		}
-		fmt.Fprintf(&b, "%s %s", strings.ReplaceAll(c.Name, "_", " "), word)
 	}
-	return b.String()
+	var places []string
+	for _, l := range looked {
+		var shown []string
+		for _, c := range l.channels {
+			shown = append(shown, words[c])
+		}
+		places = append(places, l.place+" "+strings.Join(shown, ", "))
+	}
+	return strings.Join(places, " · ")
 }
 
 // summary is the end of the story.
