@@ -244,5 +244,9 @@ func sinceBoot() time.Duration {
 // unsafeState reports whether a directory lies in memory.
 func unsafeState(dir string) bool {
 	var fs unix.Statfs_t
-	return unix.Statfs(dir, &fs) == nil && (fs.Type == unix.TMPFS_MAGIC || fs.Type == unix.RAMFS_MAGIC)
+	if unix.Statfs(dir, &fs) != nil {
+		return false
+	}
+	kind := uint32(fs.Type) // signed and of 32 bits on ARMv6
+	return kind == unix.TMPFS_MAGIC || kind == unix.RAMFS_MAGIC
 }
