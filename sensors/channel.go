@@ -28,7 +28,8 @@ type Channel struct {
 	Quantity Quantity
 	Period   time.Duration // between two readings
 
-	// A reading becomes gain*(raw - zero) + offset. Gain 0 counts as 1.
+	// A reading becomes gain*(raw - zero) + offset. Gain is positive, so that the
+	// top of a range stays its top; 0 counts as 1.
 	Gain, Offset float64
 
 	// Plausibility; zero values leave a check out. None of them ever applies to

@@ -65,11 +65,18 @@ var (
 	errStuck     = errors.New("the CO cell's output does not move at all: see its wires, then do a bump test")
 )
 
+// convert takes a conversion and, where that has no sense, one more: a flipped
+// bit is no fault of the cell. A chip that does not answer is asked once.
 func (c *COCell) convert(now time.Time) coSample {
-	s, err := c.ADC.read(c.Input, c.Range, c.Rate)
-	if err != nil && adcStatus(err) == Checksum { // one more try: a flipped bit is not a missing cell
-		s, err = c.ADC.read(c.Input, c.Range, c.Rate)
+	s := c.once(now)
+	if s.err != nil && coStatus(s.err) != NoAnswer {
+		s = c.once(now)
 	}
+	return s
+}
+
+func (c *COCell) once(now time.Time) coSample {
+	s, err := c.ADC.read(c.Input, c.Range, c.Rate)
 	if err != nil {
 		return coSample{err: err}
 	}

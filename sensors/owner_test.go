@@ -2,6 +2,7 @@ package sensors
 
 import (
 	"context"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -23,16 +24,16 @@ func (bubbleClock) Sleep(ctx context.Context, d time.Duration) {
 // scripted is a sensor of one channel; take says how long a call lasts.
 type scripted struct {
 	channel string
-	calls   int
-	take    func(call int) time.Duration
+	calls   atomic.Int64
+	take    func(call int64) time.Duration
 }
 
 func (s *scripted) Sense(now time.Time, into []Reading) []Reading {
-	s.calls++
+	call := s.calls.Add(1)
 	if s.take != nil {
-		time.Sleep(s.take(s.calls))
+		time.Sleep(s.take(call))
 	}
-	return append(into, Reading{Channel: s.channel, At: now, Value: float64(s.calls), Status: Good})
+	return append(into, Reading{Channel: s.channel, At: now, Value: float64(call), Status: Good})
 }
 
 func TestOwnerKeepsItsGrid(t *testing.T) {
@@ -48,8 +49,8 @@ func TestOwnerKeepsItsGrid(t *testing.T) {
 		if err := o.Run(ctx); err != nil {
 			t.Fatal(err)
 		}
-		if fast.calls != 100 || slow.calls != 10 {
-			t.Errorf("%d and %d calls in 10 s, want 100 and 10", fast.calls, slow.calls)
+		if fast.calls.Load() != 100 || slow.calls.Load() != 10 {
+			t.Errorf("%d and %d calls in 10 s, want 100 and 10", fast.calls.Load(), slow.calls.Load())
 		}
 		close(out)
 		for r := range out {
@@ -71,7 +72,7 @@ func TestOwnerHangsAndHeals(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		out := make(chan Reading, 1000)
 		o := NewOwner("bus", bubbleClock{}, out)
-		s := &scripted{channel: "c", take: func(call int) time.Duration {
+		s := &scripted{channel: "c", take: func(call int64) time.Duration {
 			if call == 11 {
 				return time.Minute
 			}
@@ -83,16 +84,16 @@ func TestOwnerHangsAndHeals(t *testing.T) {
 		go o.Run(ctx)
 		time.Sleep(31 * time.Second)
 		synctest.Wait()
-		if s.calls != 11 {
-			t.Errorf("%d calls while the bus hangs, want 11", s.calls)
+		if s.calls.Load() != 11 {
+			t.Errorf("%d calls while the bus hangs, want 11", s.calls.Load())
 		}
 		if stuck := o.Stuck(time.Now()); stuck != 30*time.Second {
 			t.Errorf("stuck for %v, want 30s", stuck)
 		}
 		time.Sleep(31 * time.Second) // heals at 61 s; now 62 s
 		synctest.Wait()
-		if s.calls < 20 || s.calls > 22 {
-			t.Errorf("%d calls a second after it healed, want about 21", s.calls)
+		if s.calls.Load() < 20 || s.calls.Load() > 22 {
+			t.Errorf("%d calls a second after it healed, want about 21", s.calls.Load())
 		}
 		if o.Missed() < 590 {
 			t.Errorf("%d readings counted as missed in a minute at 10 Hz", o.Missed())
@@ -112,8 +113,8 @@ func TestOwnerNeverWaitsForTheLoop(t *testing.T) {
 		ctx, cancel := context.WithTimeout(t.Context(), 2*time.Second-time.Millisecond)
 		defer cancel()
 		o.Run(ctx)
-		if s.calls != 20 || o.Dropped() != 15 {
-			t.Errorf("%d calls and %d dropped, want 20 and 15", s.calls, o.Dropped())
+		if s.calls.Load() != 20 || o.Dropped() != 15 {
+			t.Errorf("%d calls and %d dropped, want 20 and 15", s.calls.Load(), o.Dropped())
 		}
 	})
 }
@@ -122,7 +123,7 @@ func TestOwnerServesTheMostOverdue(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		out := make(chan Reading, 1000)
 		o := NewOwner("bus", bubbleClock{}, out)
-		long := func(int) time.Duration { return 40 * time.Millisecond }
+		long := func(int64) time.Duration { return 40 * time.Millisecond }
 		a, b, c := &scripted{channel: "a", take: long}, &scripted{channel: "b", take: long}, &scripted{channel: "c", take: long}
 		for _, s := range []*scripted{a, b, c} { // 120 ms of work each 100 ms
 			o.Add(s, 100*time.Millisecond)
@@ -131,8 +132,8 @@ func TestOwnerServesTheMostOverdue(t *testing.T) {
 		defer cancel()
 		o.Run(ctx)
 		for _, s := range []*scripted{a, b, c} {
-			if s.calls < 50 {
-				t.Errorf("%s: %d calls of 120: an overloaded bus must starve nobody", s.channel, s.calls)
+			if s.calls.Load() < 50 {
+				t.Errorf("%s: %d calls of 120: an overloaded bus must starve nobody", s.channel, s.calls.Load())
 			}
 		}
 	})

@@ -76,15 +76,18 @@ func (k *frozenCheck) judge(now time.Time, i int, s *Sweep) {
 		}
 		return
 	}
-	if now.Sub(k.since) < c.FrozenAfter {
-		return
-	}
 	for j := range s.readings {
 		o := &s.readings[j]
 		if j == i || s.channels[j].Quantity != c.Quantity || o.Status != Good {
 			continue
 		}
-		if math.Abs(o.Value-k.others[j]) >= moved(c.Quantity) { // false for NaN
+		if math.IsNaN(k.others[j]) { // it had no value when this one came to rest
+			k.others[j] = o.Value
+		}
+		if now.Sub(k.since) < c.FrozenAfter {
+			continue
+		}
+		if math.Abs(o.Value-k.others[j]) >= moved(c.Quantity) {
 			r.Status, r.Value = Frozen, math.NaN()
 			r.Err = fmt.Errorf("unchanged for %v while %s moved", now.Sub(k.since).Round(time.Second), o.Channel)
 			return

@@ -3,6 +3,7 @@ package sensors
 import (
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"charwarden/sensors/ads1115"
@@ -35,13 +36,8 @@ func (m *Membrane) Sense(now time.Time, into []Reading) []Reading {
 	vs, measured := m.Supply.Value(now)
 	if !measured {
 		vs = m.Law.NominalV
-		if m.Law.Ratiometric {
-			// The supply may be anywhere in the datasheet's band.
-			hi, errHi := m.Law.Pressure(volts, m.Law.MinV)
-			lo, errLo := m.Law.Pressure(volts, m.Law.MaxV)
-			if errHi == nil && errLo == nil {
-				u += (hi - lo) / 2
-			}
+		if m.Law.Ratiometric { // the supply may be anywhere in the datasheet's band
+			u += math.Abs(volts/m.Law.Slope) * max(1/m.Law.MinV-1/vs, 1/vs-1/m.Law.MaxV)
 		}
 	}
 	pa, err := m.Law.Pressure(volts, vs)

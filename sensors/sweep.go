@@ -1,6 +1,7 @@
 package sensors
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -27,6 +28,11 @@ type channelState struct {
 	couple coupleCheck
 	zero   zeroing
 	hotIdx []int
+}
+
+// unseen forgets what only holds while readings come: that nothing changed.
+func (st *channelState) unseen() {
+	st.frozen.since, st.couple.shortSince, st.zero.n = time.Time{}, time.Time{}, 0
 }
 
 // NewSweep makes a sweep of the channels, in this order, with zeros that were
@@ -72,22 +78,31 @@ func (s *Sweep) Put(r Reading) bool {
 		return false
 	}
 	c, st := &s.channels[i], &s.state[i]
+	if r.Status == Good && !(finite(r.Value) && finite(r.Raw)) {
+		r.Status, r.Err = OutOfRange, errNoNumber
+	}
 	if r.Status == Good && c.Zero != nil {
 		if !s.offSince.IsZero() && st.zero.step(r.At, r.Raw, c.Zero) {
 			s.zeroed = true
 		}
+		// The sensor reckons itself as zeroed and may have added to that.
+		r.Uncertainty = max(r.Uncertainty, c.Zero.ZeroedPa)
 		if st.zero.have {
-			r.Value, r.Uncertainty = r.Raw-st.zero.zero.Pa, c.Zero.ZeroedPa
+			r.Value = r.Raw - st.zero.zero.Pa
 		} else {
-			r.Status, r.Uncertainty, r.Err = Unzeroed, c.Zero.UnzeroedPa, st.zero.why
+			r.Status, r.Err = Unzeroed, cmp.Or(st.zero.why, errUnzeroed)
+			r.Uncertainty += c.Zero.UnzeroedPa - c.Zero.ZeroedPa
 		}
 	}
 	switch r.Status {
 	case Good, ClippedHigh, ClippedLow:
 		r.Value = c.gain()*r.Value + c.Offset
-		r.Uncertainty *= math.Abs(c.gain())
+		r.Uncertainty *= c.gain()
 		if c.MaxRate > 0 && c.Quantity != CO {
 			st.step.judge(&r, c)
+		}
+		if r.Status == Good && !finite(r.Value) {
+			r.Status, r.Value, r.Err = OutOfRange, math.NaN(), errNoNumber
 		}
 	default:
 		r.Value = math.NaN()
@@ -109,7 +124,10 @@ func (s *Sweep) Tick(now time.Time) []Reading {
 			continue // judged already
 		}
 		st.fresh = false
-		if c.FrozenAfter > 0 && c.Quantity != CO {
+		if c.Quantity == CO {
+			continue
+		}
+		if c.FrozenAfter > 0 {
 			st.frozen.judge(now, i, s)
 		}
 		if len(st.hotIdx) > 0 {
@@ -125,11 +143,12 @@ func (s *Sweep) age(now time.Time, i int) {
 	switch {
 	case r.At.IsZero():
 		if now.Sub(s.start) > limit {
-			r.Status, r.Err = NoAnswer, errNever
+			r.Status, r.Value, r.Err = NoAnswer, math.NaN(), errNever
 		}
 	case r.Status != Stale && now.Sub(r.At) > limit:
 		was := r.Status
 		r.Status, r.Value = Stale, math.NaN()
+		s.state[i].unseen()
 		if was == Good {
 			r.Err = errStale
 		}
@@ -139,30 +158,41 @@ func (s *Sweep) age(now time.Time, i int) {
 var (
 	errNever = errors.New("no reading since the start: see that the chip is powered and wired, then run `charwarden check`")
 	errStale = errors.New("no newer reading: the bus may hang or the chip may be gone")
+
+	errNoNumber = errors.New("the sensor gave something that is not a number")
+	errUnzeroed = errors.New("no zero yet: it takes one by itself when the engine has been off and the line flat for 10 s")
 )
 
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
 // engine keeps track of whether the engine is known to be off: every speed
-// channel at 0 or, on a rig without one, every thermocouple cold.
+// channel at 0 or, on a rig without one, every thermocouple cold. An engine
+// that is not known to run does not end the period in which it was off.
 func (s *Sweep) engine(now time.Time) {
-	off, tachos, couples := true, 0, 0
-	for i, c := range s.channels {
+	shows, limit := Temperature, coldDegC
+	for _, c := range s.channels {
 		if c.Quantity == Speed {
-			tachos++
-			off = off && s.readings[i].Status == Good && s.readings[i].Value == 0
+			shows, limit = Speed, 1 // rpm
 		}
 	}
+	off, runs, n := true, false, 0
 	for i, c := range s.channels {
-		if tachos == 0 && c.Quantity == Temperature {
-			couples++
-			off = off && s.readings[i].Status == Good && s.readings[i].Value < coldDegC
+		if c.Quantity != shows {
+			continue
 		}
+		r := &s.readings[i]
+		off = off && r.Status == Good && r.Value < limit
+		runs = runs || r.Status == Good && r.Value >= limit
+		n++
 	}
-	if !off || tachos+couples == 0 {
+	switch {
+	case !off || n == 0:
 		s.offSince = time.Time{}
 		for i := range s.state {
-			s.state[i].zero.done, s.state[i].zero.n = false, 0
+			z := &s.state[i].zero
+			z.n, z.done = 0, z.done && !runs
 		}
-	} else if s.offSince.IsZero() {
+	case s.offSince.IsZero():
 		s.offSince = now
 	}
 }
