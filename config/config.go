@@ -19,8 +19,8 @@ import (
 type Config struct {
 	Rig     Rig
 	Tick    time.Duration // of the loop
-	State   string        // directory for zeros, alarm journal and runs
-	Socket  string        // for `ack`, `silence` and the like
+	State   string        // directory for what outlives the process: zeros
+	Socket  string        // where local commands ask
 	MQTT    MQTT
 	Metrics Metrics
 	Display Display

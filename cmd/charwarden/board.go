@@ -1,9 +1,12 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"log"
+	"os"
 	"regexp"
 	"strconv"
 	"sync"
@@ -33,10 +36,31 @@ func newMachine() *machine {
 	})}
 }
 
+// openError is a device file that cannot be opened, with what to do about it.
+type openError struct {
+	file, group, param string
+	err                error
+}
+
+func (e *openError) Unwrap() error { return e.err }
+
+// Error asks the file itself why: periph passes the system's error on as text.
+func (e *openError) Error() string {
+	f, err := os.OpenFile(e.file, os.O_RDWR, 0)
+	switch {
+	case err == nil:
+		f.Close()
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Sprintf("%v: add the user to the group %s and log in again", e.err, e.group)
+	case errors.Is(err, fs.ErrNotExist) && e.param != "":
+		return fmt.Sprintf("%v: switch the bus on with %s in config.txt and start the board anew", e.err, e.param)
+	}
+	return e.err.Error()
+}
+
 var spidev = regexp.MustCompile(`^/dev/spidev(\d+)\.(\d+)$`)
 
-// SPI opens a port such as "/dev/spidev0.0". periph wraps the system's errors
-// as text only, so the advice goes by the device file.
+// SPI opens a port such as "/dev/spidev0.0".
 func (*machine) SPI(port string) (spi.PortCloser, error) {
 	m := spidev.FindStringSubmatch(port)
 	if m == nil {
@@ -46,7 +70,7 @@ func (*machine) SPI(port string) (spi.PortCloser, error) {
 	cs, _ := strconv.Atoi(m[2])
 	p, err := sysfs.NewSPI(bus, cs)
 	if err != nil {
-		return nil, fmt.Errorf("%w (switch SPI on with dtparam=spi=on; the user must be in group spi)", err)
+		return nil, &openError{port, "spi", "dtparam=spi=on", err}
 	}
 	return p, nil
 }
@@ -55,7 +79,7 @@ func (*machine) SPI(port string) (spi.PortCloser, error) {
 func (*machine) I2C(bus string) (i2c.BusCloser, error) {
 	b, err := i2cdev.Open(bus)
 	if err != nil {
-		return nil, fmt.Errorf("%w (switch I2C on with dtparam=i2c_arm=on; the user must be in group i2c)", err)
+		return nil, &openError{bus, "i2c", "dtparam=i2c_arm=on", err}
 	}
 	return b, nil
 }
@@ -67,7 +91,7 @@ func (m *machine) Pin(name string) (gpio.PinIO, error) {
 	}
 	p := gpioreg.ByName(name)
 	if p == nil {
-		return nil, fmt.Errorf("gpio: no pin %s (the user must be in group gpio)", name)
+		return nil, &openError{"/dev/gpiochip0", "gpio", "", fmt.Errorf("gpio: no pin %s", name)}
 	}
 	return p, nil
 }

@@ -97,17 +97,18 @@ func checkBoard(ctx context.Context, cfg *config.Config, b sensors.Board, clock 
 		if ctx.Err() != nil {
 			return nil, context.Cause(ctx)
 		}
-		if r.sweep.Answered() && settled(readings) {
+		if r.sweep.Answered() && r.settled(readings) {
 			break
 		}
 	}
 	return rowsOf(r, readings), nil
 }
 
-// settled reports whether nothing may yet turn good by waiting.
-func settled(readings []sensors.Reading) bool {
-	for _, r := range readings {
-		if r.Status != sensors.Good && r.Status != sensors.Unzeroed {
+// settled reports whether no chip may yet turn good by waiting.
+func (r *rig) settled(readings []sensors.Reading) bool {
+	for _, rd := range readings {
+		_, isChip := r.places[rd.Channel]
+		if isChip && rd.Status != sensors.Good && rd.Status != sensors.Unzeroed {
 			return false
 		}
 	}
@@ -149,10 +150,10 @@ func hintFor(r sensors.Reading) string {
 		sensors.Unzeroed:   "no zero yet: with the engine off and nothing drawing, the running daemon takes it within 15 s",
 		sensors.OutOfRange: "see that the sensor is the one in the file",
 	}[r.Status]
-	if r.Err == nil {
+	switch {
+	case r.Err == nil:
 		return advice
-	}
-	if advice == "" {
+	case advice == "" || errors.As(r.Err, new(*openError)):
 		return r.Err.Error()
 	}
 	return r.Err.Error() + ": " + advice

@@ -72,7 +72,7 @@ var _ i2c.BusCloser = (*Bus)(nil)
 func Open(path string) (*Bus, error) {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
-		return nil, fmt.Errorf("i2c: open %s: %w", path, err)
+		return nil, fmt.Errorf("i2c: %w", err)
 	}
 	b := &Bus{name: path, f: f, t: new(transfer), ioctl: ioctl}
 	// An adapter that refuses keeps its own time-out: slower to give up, not wrong.
