@@ -77,7 +77,7 @@ func startDaemon(t *testing.T, args ...string) (*exec.Cmd, io.Writer) {
 }
 
 // startMosquitto runs Debian's broker on a free port until the test ends.
-func startMosquitto(t *testing.T) (addr string) {
+func startMosquitto(t testing.TB) (addr string) {
 	t.Helper()
 	exe, err := exec.LookPath("/usr/sbin/mosquitto")
 	if err != nil {
@@ -109,7 +109,7 @@ func startMosquitto(t *testing.T) (addr string) {
 	return addr
 }
 
-func freePort(t *testing.T) int {
+func freePort(t testing.TB) int {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
@@ -120,7 +120,7 @@ func freePort(t *testing.T) int {
 }
 
 // within fails the test unless ok holds before the limit.
-func within(t *testing.T, limit time.Duration, what string, ok func() bool) {
+func within(t testing.TB, limit time.Duration, what string, ok func() bool) {
 	t.Helper()
 	for end := time.Now().Add(limit); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {
 		if ok() {
