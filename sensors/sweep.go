@@ -19,6 +19,7 @@ type Sweep struct {
 	readings []Reading
 	offSince time.Time // engine known to be off since, zero: running or unknown
 	zeroed   bool      // a zero was taken since Zeros was last asked
+	refused  error     // a zero was refused since Refused was last asked
 }
 
 type channelState struct {
@@ -82,8 +83,13 @@ func (s *Sweep) Put(r Reading) bool {
 		r.Status, r.Err = OutOfRange, errNoNumber
 	}
 	if r.Status == Good && c.Zero != nil {
-		if !s.offSince.IsZero() && st.zero.step(r.At, r.Raw, c.Zero) {
-			s.zeroed = true
+		if !s.offSince.IsZero() {
+			known := st.zero.why != nil
+			if st.zero.step(r.At, r.Raw, c.Zero) {
+				s.zeroed = true
+			} else if st.zero.why != nil && !known {
+				s.refused = fmt.Errorf("%s: %w", c.Name, st.zero.why)
+			}
 		}
 		// The sensor reckons itself as zeroed and may have added to that.
 		r.Uncertainty = max(r.Uncertainty, c.Zero.ZeroedPa)
@@ -206,6 +212,13 @@ func (s *Sweep) Answered() bool {
 		}
 	}
 	return true
+}
+
+// Refused returns why a zero was refused, if one was since the last call.
+func (s *Sweep) Refused() error {
+	err := s.refused
+	s.refused = nil
+	return err
 }
 
 // Zeros returns the zeros in force if one was taken since the last call, for

@@ -129,6 +129,12 @@ func TestZeroStored(t *testing.T) {
 		if kept := d.Zeros() == nil; kept != (c.want != 0) {
 			t.Errorf("%s: stored zero kept: %v", c.name, kept)
 		}
+		if err := d.Refused(); (err != nil) != (c.want != 0) || err != nil && !strings.Contains(err.Error(), "suction: zero: ") {
+			t.Errorf("%s: refusal: %v", c.name, err)
+		}
+		if err := d.Refused(); err != nil {
+			t.Errorf("%s: said twice: %v", c.name, err)
+		}
 	}
 	for name, z := range map[string]sensors.Zero{"too large": {Pa: 301}, "no number": {Pa: math.NaN()}} {
 		d := newDesk(t, map[string]sensors.Zero{"suction": z}, suction, speed)

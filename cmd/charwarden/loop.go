@@ -93,6 +93,9 @@ func (l *loop) step(now time.Time) {
 	for _, out := range l.outputs {
 		out(f)
 	}
+	if err := l.rig.sweep.Refused(); err != nil {
+		l.log.Warn("zero not taken", "err", err)
+	}
 	if zeros := l.rig.sweep.Zeros(); zeros != nil && l.state != nil {
 		l.state.put(saved{Zeros: zeros})
 	}
