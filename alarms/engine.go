@@ -18,7 +18,6 @@ type Engine struct {
 	tracks  []track
 	byName  map[string]int
 	names   []string  // of the channels
-	values  []float64 // newest usable value of each channel, NaN before the first
 	last    time.Time // of the newest step
 	out     []Transition
 	missing sensors.Reading // stands in for a reading that was not handed over
@@ -36,7 +35,6 @@ func New(rules []Rule, channels []sensors.Channel) (*Engine, error) {
 		tracks: make([]track, len(rules)),
 		byName: make(map[string]int, len(rules)),
 		names:  make([]string, len(channels)),
-		values: make([]float64, len(channels)),
 		out:    make([]Transition, 0, len(rules)), // one a rule is the most that a step gives
 	}
 	for i, c := range channels {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -80,7 +81,7 @@ func demo(ctx context.Context, c *call) error {
 	if err := c.parse(fs); err != nil {
 		return err
 	}
-	if len(o.faults) > 0 && o.faults[0].name == "list" {
+	if slices.ContainsFunc(o.faults, func(f fault) bool { return f.name == "list" }) {
 		return printFaults(c)
 	}
 	if o.speed < 1 || o.speed > 120 || o.length < 0 {
@@ -172,25 +173,24 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	return err
 }
 
-// inject makes a fault happen at its time.
+// inject makes a fault happen at its time. The rig's own are the model's to
+// begin; those of wires and buses are done to the board.
 func inject(ctx context.Context, s *simRig, tale *story, f fault) {
-	for _, wf := range wireFaults() {
-		if wf.name == f.name {
-			s.clock.Sleep(ctx, f.at-s.clock.Now().Sub(tale.start))
-			if ctx.Err() == nil {
-				tale.say("FAULT", wf.means)
-				wf.do(ctx, s)
-			}
+	wires := wireFaults()
+	i := slices.IndexFunc(wires, func(w wireFault) bool { return w.name == f.name })
+	if i < 0 {
+		if err := s.Inject(f.name, f.at); err != nil {
+			tale.say("FAULT", err.Error())
 			return
 		}
 	}
-	if err := s.Inject(f.name, f.at); err != nil {
-		tale.say("FAULT", err.Error())
+	s.clock.Sleep(ctx, f.at-s.clock.Now().Sub(tale.start))
+	if ctx.Err() != nil {
 		return
 	}
-	s.clock.Sleep(ctx, f.at-s.clock.Now().Sub(tale.start))
-	if ctx.Err() == nil {
-		tale.say("FAULT", faultMeans()[f.name])
+	tale.say("FAULT", faultMeans()[f.name])
+	if i >= 0 {
+		wires[i].do(ctx, s)
 	}
 }
 

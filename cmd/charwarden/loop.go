@@ -24,16 +24,15 @@ type health struct {
 	ticks, missed uint64
 	step, stepMax time.Duration // the last completed tick's work, and the longest
 	dropped       uint64        // readings that found the queue full
+	skipped       uint64        // readings that a bus was too slow to take
 }
 
 // output takes a frame. It never blocks and keeps none of its slices.
 type output func(*frame)
 
-// request is a wish of a person that only the loop may carry out.
-type request struct {
-	do   func(now time.Time, e *alarms.Engine) (alarms.Transition, error)
-	done chan error // of one place
-}
+// request is a wish of a person that only the loop may carry out; it tells its
+// person how it went. A transition beside an error does not count.
+type request func(now time.Time, e *alarms.Engine) (alarms.Transition, error)
 
 // loop is the one owner of readings and alarms. It ticks on an absolute grid
 // whatever the buses and the outputs do.
@@ -83,9 +82,10 @@ func (l *loop) step(now time.Time) {
 	l.made = f.transitions
 	f.alarms = l.engine.Alarms(f.alarms[:0])
 	f.health.ticks++
-	f.health.dropped = 0
+	f.health.dropped, f.health.skipped = 0, 0
 	for _, o := range l.rig.owners {
 		f.health.dropped += o.Dropped()
+		f.health.skipped += o.Missed()
 	}
 	for i := range f.transitions {
 		logTransition(l.log, &f.transitions[i])
@@ -96,7 +96,7 @@ func (l *loop) step(now time.Time) {
 	if err := l.rig.sweep.Refused(); err != nil {
 		l.log.Warn("zero not taken", "err", err)
 	}
-	if zeros := l.rig.sweep.Zeros(); zeros != nil && l.state != nil {
+	if zeros := l.rig.sweep.Zeros(); zeros != nil {
 		l.state.put(saved{Zeros: zeros})
 	}
 	l.alive.tick(now, l.rig.sweep.Answered())
@@ -123,11 +123,9 @@ func (l *loop) carryOut(now time.Time) {
 	for range perTick {
 		select {
 		case r := <-l.requests:
-			t, err := r.do(now, l.engine)
-			if err == nil {
+			if t, err := r(now, l.engine); err == nil {
 				l.made = append(l.made, t)
 			}
-			r.done <- err
 		default:
 			return
 		}

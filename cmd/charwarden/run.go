@@ -3,8 +3,6 @@ package main
 import (
 	"context"
 	"os"
-
-	"charwarden/config"
 )
 
 // run watches the rig until it is told to stop.
@@ -34,12 +32,12 @@ func run(ctx context.Context, c *call) error {
 }
 
 // printWarnings says at every start what a person should hear.
-func (w *watch) printWarnings(cfg *config.Config) {
-	for _, s := range cfg.Warnings {
+func (w *watch) printWarnings() {
+	for _, s := range w.cfg.Warnings {
 		w.log.Warn(s)
 	}
-	if unsafeState(cfg.State) {
-		w.log.Warn("state directory is in memory: zeros are lost at a power cut", "dir", cfg.State)
+	if unsafeState(w.cfg.State) {
+		w.log.Warn("state directory is in memory: zeros are lost at a power cut", "dir", w.cfg.State)
 	}
 }
 

@@ -41,7 +41,6 @@ type peak struct {
 type episode struct {
 	rule     *alarms.Rule
 	from, to time.Time // to is zero while it stands
-	value    float64   // when it came
 }
 
 // lookEvery is how often the readings are shown, in the rig's time.
@@ -107,9 +106,9 @@ func (s *story) update(f *frame) {
 func (s *story) transition(t *alarms.Transition) {
 	switch {
 	case t.State == alarms.Unacknowledged:
-		s.raised = append(s.raised, episode{rule: t.Rule, from: t.At, value: t.Value})
+		s.raised = append(s.raised, episode{rule: t.Rule, from: t.At})
 		s.say(strings.ToUpper(t.Rule.Priority.String()), t.Rule.Name+s.valueOf(t))
-	case t.From == alarms.Unacknowledged && t.State != alarms.Acknowledged:
+	case t.State != alarms.Acknowledged && (t.From == alarms.Unacknowledged || t.From == alarms.Acknowledged):
 		for i := len(s.raised) - 1; i >= 0; i-- {
 			if e := &s.raised[i]; e.rule == t.Rule && e.to.IsZero() {
 				e.to = t.At

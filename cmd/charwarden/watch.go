@@ -45,7 +45,7 @@ const stopLimit = 3 * time.Second
 
 // assemble builds all parts and starts none.
 func (w *watch) assemble() error {
-	w.printWarnings(w.cfg)
+	w.printWarnings()
 	state := newStateFile(w.cfg.State, w.log)
 	var err error
 	if w.rig, err = wire(w.cfg, w.board, w.clock, state.load().Zeros); err != nil {
@@ -146,7 +146,7 @@ func (w *watch) meter() output {
 	return func(f *frame) {
 		h := metrics.Health{
 			Ticks: f.health.ticks, Missed: f.health.missed,
-			Step: f.health.step, StepMax: f.health.stepMax, ReadingsDropped: f.health.dropped,
+			Step: f.health.step, StepMax: f.health.stepMax, ReadingsDropped: f.health.dropped, ReadingsMissed: f.health.skipped,
 			MQTTOff: w.mqtt == nil,
 		}
 		for i, o := range w.rig.owners {
@@ -213,7 +213,7 @@ func (w *watch) command(c mqtt.Command) {
 			log.Warn("command refused", "err", err)
 			return
 		}
-		r := request{done: make(chan error, 1), do: func(now time.Time, e *alarms.Engine) (alarms.Transition, error) {
+		r := func(now time.Time, e *alarms.Engine) (alarms.Transition, error) {
 			t, err := e.Acknowledge(now, name, seq)
 			if err != nil {
 				log.Warn("command refused", "alarm", name, "seq", seq, "err", err)
@@ -221,7 +221,7 @@ func (w *watch) command(c mqtt.Command) {
 				log.Info("acknowledged", "alarm", name, "seq", seq)
 			}
 			return t, err
-		}}
+		}
 		select {
 		case w.loop.requests <- r:
 		default:

@@ -188,6 +188,7 @@ func (p *page) health(s *snapshot, now time.Time, dead bool) {
 	p.add(ticks, nil, float64(h.Ticks))
 	p.add(ticksMissed, nil, float64(h.Missed))
 	p.add(readingsDropped, nil, float64(h.ReadingsDropped))
+	p.add(readingsMissed, nil, float64(h.ReadingsMissed))
 	if s.live {
 		p.add(tickLast, nil, h.Step.Seconds())
 		p.add(tickMax, nil, h.StepMax.Seconds())

@@ -79,6 +79,8 @@ var (
 		"How long the loop's longest tick since start took.")
 	readingsDropped = counter(names.ReadingsDropped,
 		"Readings thrown away because the loop had not taken the ones before.")
+	readingsMissed = counter(names.ReadingsMissed,
+		"Readings that were not taken when they were due, because the bus was too slow or hung.")
 	busStuck = gauge(names.BusStuckSeconds,
 		"How long the bus transfer under way has been stuck, 0 if it is not; absent when the loop is dead.",
 		names.LabelBus)
@@ -103,6 +105,6 @@ var (
 func families() []family {
 	return append(quantities[:len(quantities):len(quantities)],
 		channelUp, channelAge, channelFaults, alarmState, alarmStanding,
-		buildInfo, loopAge, ticks, ticksMissed, tickLast, tickMax, readingsDropped, busStuck,
+		buildInfo, loopAge, ticks, ticksMissed, tickLast, tickMax, readingsDropped, readingsMissed, busStuck,
 		mqttConnected, mqttConnects, mqttRebuilds, mqttPublished, mqttDropped)
 }

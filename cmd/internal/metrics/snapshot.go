@@ -15,6 +15,7 @@ type Health struct {
 	Ticks, Missed   uint64        // of the loop
 	Step, StepMax   time.Duration // of the last tick and of the longest
 	ReadingsDropped uint64        // on the way from the bus to the loop
+	ReadingsMissed  uint64        // not taken, because a bus was too slow
 
 	MQTTOff       bool // not configured: its families are absent
 	MQTTConnected bool

@@ -7,7 +7,7 @@ import "charwarden/alarms"
 const maxQueue = 256
 
 // ring is a queue of transitions. When it is full the oldest goes: the newest
-// matter more, and the run log has them all.
+// matter more, and the daemon's log has them all.
 type ring struct {
 	slots   [maxQueue]alarms.Transition
 	head, n int

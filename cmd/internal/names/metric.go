@@ -48,6 +48,7 @@ const (
 	TickMaxSeconds  = "charwarden_tick_duration_max_seconds" // gauge, the longest since start
 	LoopAgeSeconds  = "charwarden_loop_age_seconds"          // gauge, since the loop's last report
 	ReadingsDropped = "charwarden_readings_dropped_total"
+	ReadingsMissed  = "charwarden_readings_missed_total"
 	BusStuckSeconds = "charwarden_bus_stuck_seconds" // gauge, 0 if not stuck {bus}
 	MQTTConnected   = "charwarden_mqtt_connected"    // gauge 0/1
 	MQTTConnects    = "charwarden_mqtt_connects_total"
