@@ -23,6 +23,7 @@ func FuzzParse(f *testing.F) {
 		}
 	}
 	f.Add([]byte("[[a]]\n[a.b]\n[[a.c]]\n\"x.y\".z = [[{q = 1}], []]\n[[a]]\nb.c = 1\n"))
+	f.Add([]byte(`""=1`))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		c, err := Parse("f.toml", data)
 		if err == nil {

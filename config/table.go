@@ -29,6 +29,9 @@ type table struct {
 func (t *table) fail(key, format string, args ...any) {
 	t.broken = true
 	line := t.line(key)
+	if key == "" { // TOML allows it, but nobody could see it in a message
+		key = `""`
+	}
 	t.f.errs = append(t.f.errs, Error{t.f.name, line, strings.TrimPrefix(t.name+"."+key, "."), fmt.Sprintf(format, args...)})
 }
 
