@@ -48,7 +48,7 @@ func (r *Rule) check() (errs []error) {
 		bad("priority: %v: no such priority", r.Priority)
 	}
 	switch {
-	case r.Kind.limited():
+	case r.Kind.Limited():
 		if !finite(r.Limit) {
 			bad("limit: %v: must be a finite number", r.Limit)
 		}
@@ -56,7 +56,27 @@ func (r *Rule) check() (errs []error) {
 			bad("deadband: %v: must be 0 or a positive number", r.Deadband)
 		}
 	case r.Kind < kinds && (r.Limit != 0 || r.Deadband != 0):
-		bad("limit, deadband: only rules above and below have them")
+		bad("limit, deadband: kind %v has none", r.Kind)
+	}
+	if r.Kind.compares() == (r.Other == "") || r.Other == r.Channel && r.Other != "" {
+		bad("other: %q: kinds deviation, exceeds and frozen need another channel, the rest has none", r.Other)
+	}
+	if r.Kind.windowed() != (r.Window > 0) {
+		bad("window: %v: kinds rate, projected, slow_fall and frozen need one, the rest has none", r.Window)
+	}
+	if (r.Kind == Projected) != (r.Within > 0) {
+		bad("within: %v: kind projected needs it, the rest has none", r.Within)
+	}
+	if (r.Kind == Frozen) != (r.OtherMoved > 0) || !finite(r.OtherMoved) {
+		bad("other moved: %v: kind frozen needs it, the rest has none", r.OtherMoved)
+	}
+	if r.Cause != "" && r.Kind != Fault {
+		bad("cause: only kind fault has one")
+	}
+	for _, w := range r.While {
+		for _, err := range w.check() {
+			bad("while: %w", err)
+		}
 	}
 	for _, d := range []struct {
 		what string
@@ -70,8 +90,14 @@ func (r *Rule) check() (errs []error) {
 	if r.Stops && !r.Latch {
 		bad("stops: needs latch, so that the run permit comes back only by a reset at the rig")
 	}
-	if r.Priority == Evacuate && !r.Latch {
-		bad("priority: evacuate needs latch")
+	if r.Priority == Evacuate && !(r.Latch && r.Never) {
+		bad("priority: evacuate needs latch and never")
+	}
+	if r.Never && len(r.While) > 0 {
+		bad("while: %w", ErrNever)
+	}
+	if r.Hazard > Fire {
+		bad("hazard: %d: no such hazard", r.Hazard)
 	}
 	// ISA-18.2: an alarm requires a response; without one it is none.
 	if r.Means == "" {
@@ -79,6 +105,25 @@ func (r *Rule) check() (errs []error) {
 	}
 	if r.DoFirst == "" {
 		bad("do first: empty: say what to do first")
+	}
+	return errs
+}
+
+// check returns what is wrong with w by itself.
+func (w *While) check() (errs []error) {
+	if len(w.Phases) > 0 {
+		if w.Channel != "" || w.Kind != 0 || w.Limit != 0 || w.Deadband != 0 {
+			errs = append(errs, errors.New("phases or a channel, not both"))
+		}
+		return errs
+	}
+	switch {
+	case w.Channel == "":
+		errs = append(errs, errors.New("phases or a channel are wanted"))
+	case w.Kind != Above && w.Kind != Below:
+		errs = append(errs, fmt.Errorf("kind %v: only above and below can hold", w.Kind))
+	case !finite(w.Limit) || !finite(w.Deadband) || w.Deadband < 0:
+		errs = append(errs, fmt.Errorf("limit %v, deadband %v: must be finite, deadband 0 or more", w.Limit, w.Deadband))
 	}
 	return errs
 }

@@ -1,57 +1,100 @@
 package alarms
 
-import (
-	"time"
-
-	"charwarden/sensors"
-)
+import "time"
 
 // track is what the engine remembers of one rule.
 type track struct {
 	state   State
 	seq     uint64
+	order   uint64
 	since   time.Time
-	value   float64   // newest usable one, NaN before the first
-	now     condition // of the newest reading
+	value   float64   // newest that it was judged by, NaN before the first
+	now     condition // of the newest readings
 	present bool      // the last proved condition
-	turn    timer     // on-delay or off-delay, whichever the state waits for
+	active  bool      // the same after on-delay and off-delay
+	turn    timer     // on-delay or off-delay, whichever active waits for
 	again   timer     // re-alarm time
+
+	failed []bool        // each While, in the last step
+	past   *history      // of windowed kinds
+	hidden uint64        // occurrences while hidden
+	was    bool          // active or latched when it was hidden, or active since
+	left   time.Duration // of the shelf
+	reason string        // out of service
+	test   bool          // raised in a bump test
 }
 
-// due takes the newest reading and returns what it and the passed time do to
-// the alarm. An on-delay and the re-alarm time run on through readings that
-// prove nothing; an off-delay starts over after them, and after a step back in
-// time.
-func (t *track) due(r *Rule, x *sensors.Reading, passed lapse) event {
-	c := r.judge(x, t.present)
+// settle takes the newest condition and lets it act through the delays. An
+// on-delay and the re-alarm time run on through readings that prove nothing;
+// an off-delay starts over after them, and after a step back in time.
+func (t *track) settle(r *Rule, c condition, passed lapse) {
 	t.now = c
-	// What proves a limit without being usable is the full scale on its side.
-	if usable(x) || r.Kind.limited() && c == present && finite(x.Value) {
-		t.value = x.Value
-	}
-	if c != unproved {
+	switch {
+	case c != unproved:
 		t.present = c == present
+	case t.state == Suppressed: // what it said before it stopped watching says nothing now
+		t.present = false
 	}
+	was := t.active
+	switch {
+	case t.active && (c != gone || passed.back):
+		t.turn.stop()
+	case t.active:
+		t.active = !t.turn.run(passed, r.OffDelay)
+	case !t.present:
+		t.turn.stop()
+	default:
+		t.active = t.turn.run(passed, r.OnDelay)
+	}
+	if t.active != was {
+		t.turn.stop()
+	}
+	if t.state.Hidden() && t.active && !was {
+		t.hidden++
+		t.was = true
+	}
+}
+
+// due returns what the condition and the passed time do to the alarm.
+func (t *track) due(r *Rule, passed lapse, suppressed bool) event {
 	switch t.state {
-	case Normal, Returned:
-		if !t.present {
-			t.turn.stop()
-		} else if t.turn.run(passed, r.OnDelay) {
+	case Normal:
+		if suppressed {
+			return suppressing
+		}
+		if t.active {
+			return raising
+		}
+	case Returned:
+		if t.active {
 			return raising
 		}
 	case Latched, LatchedAcknowledged:
 		if t.present {
+			t.active = true
+			t.turn.stop()
 			return raising
 		}
 	case Unacknowledged, Acknowledged:
-		if c != gone || passed.back {
-			t.turn.stop()
-		} else if t.turn.run(passed, r.OffDelay) {
+		if !t.active {
 			return clearing
 		}
 		if t.state == Acknowledged && r.ReAlarm > 0 && t.again.run(passed, r.ReAlarm) {
 			return reAlarming
 		}
+	case Shelved:
+		if t.left -= passed.Duration; t.left <= 0 {
+			return unshelving
+		}
+	case Suppressed:
+		if !suppressed {
+			if r.OnDelay > 0 { // it counts only while the rule watches
+				t.active = false
+				t.turn.stop()
+			}
+			return unsuppressing
+		}
+	case OutOfService:
 	default: // no state at all: the table makes an alarm of it
 		return raising
 	}
@@ -59,15 +102,26 @@ func (t *track) due(r *Rule, x *sensors.Reading, passed lapse) event {
 }
 
 // turned notes the change to state to.
-func (t *track) turned(now time.Time, on event, to State) {
-	if to == Unacknowledged && t.state != Acknowledged {
+func (t *track) turned(now time.Time, on event, to State) (occurred bool) {
+	occurred = to == Unacknowledged && t.state != Acknowledged
+	if on == testEnding {
+		occurred, t.test = to == Unacknowledged, false
+	}
+	if occurred {
 		t.seq++
 	}
-	if on == raising || on == clearing {
-		t.turn.stop()
+	switch {
+	case to.Hidden():
+		t.hidden, t.was = 0, t.active || t.state == Latched || t.state == LatchedAcknowledged
+	case t.state.Hidden():
+		t.left, t.reason = 0, ""
+	}
+	if to == Normal {
+		t.test = false
 	}
 	t.again.stop()
 	t.state, t.since = to, now
+	return occurred
 }
 
 // lapse is the time between two steps. A clock that went back gives none.

@@ -75,16 +75,29 @@ func (f *file) thermocouples(c *Config) {
 			t.fail("port", "%q: no SPI port (allowed: \"/dev/spidev0.0\" and the like)", k.Port)
 		}
 		k.Select = t.pin("select")
-		ch.HotWith = t.list("hot_with")
+		ch.HotWith = t.list("hot_with", "wall_far")
 		for _, other := range ch.HotWith {
 			if other == ch.Name {
 				t.fail("hot_with", "%q: that is this channel itself: name others", other)
 			}
 			t.refer("hot_with", other, sensors.Temperature)
 		}
-		added := t.add("channel", ch, low, high)
-		if t.preset("wall") {
-			added.rules = append(added.rules, alarms.WallRules(ch.Name)...)
+		cause := ""
+		if bus, _, found := strings.Cut(k.Port, "."); found {
+			cause = "the SPI bus " + bus
+		}
+		added := t.add("channel", ch, low, high, cause)
+		role := t.watch(added, "wall", "gas_out", "filter_in", "filter_out", "return")
+		steel := t.steel(role)
+		switch role {
+		case "wall":
+			added.rules = append(added.rules, alarms.WallRules(ch.Name, steel)...)
+		case "gas_out":
+			added.rules = append(added.rules, alarms.GasOutRule(ch.Name))
+		case "filter_in":
+			added.rules = append(added.rules, alarms.GasRules(ch.Name)...)
+		case "return":
+			added.rules = append(added.rules, alarms.ReturnColdRule(ch.Name))
 		}
 		t.done()
 		f.couples = append(f.couples, couple{t, ch.Name, k.Port, k.Select, t.values["select"] == nil || t.values["select"] == ""})
@@ -147,7 +160,7 @@ func (f *file) tachos(c *Config) {
 		case k.Max*k.PulsesPerRev/60 > maxPulses:
 			t.fail("pulses_per_rev", "%v at %v rpm are more than %v pulses a second, which the board cannot count", k.PulsesPerRev, k.Max, maxPulses)
 		}
-		t.add("channel", ch, 0, k.Max)
+		f.roles["speed"] = append(f.roles["speed"], t.add("channel", ch, 0, k.Max, ""))
 		t.done()
 		c.Tachos = append(c.Tachos, k)
 	}
@@ -160,7 +173,7 @@ func (f *file) ambients(c *Config) {
 		k.Bus, k.Address = t.i2c(0x76, 0x77)
 		place := func(key string, q sensors.Quantity, low, high float64) string {
 			ch := sensors.Channel{Name: t.identifier(key, "_"), Quantity: q, Period: k.Every, Gain: 1}
-			t.add(key, ch, low, high)
+			t.add(key, ch, low, high, wire(k.Bus))
 			return ch.Name
 		}
 		// BMP280 and BME280: -40 to 85 degC, 300 to 1100 hPa, 0 to 100 %RH.
@@ -181,7 +194,8 @@ func (f *file) supplies(c *Config) {
 		ch := t.channel(sensors.Voltage, 500*time.Millisecond, 50*time.Millisecond)
 		k := Supply{Channel: ch.Name, Every: ch.Period}
 		k.Bus, k.Address = t.i2c(0x40, 0x4f)
-		t.add("channel", ch, 0, 26) // INA219: the bus voltage ends at 26 V
+		added := t.add("channel", ch, 0, 26, wire(k.Bus)) // INA219: the bus voltage ends at 26 V
+		added.rules = append(added.rules, alarms.SupplyRules(ch.Name)...)
 		t.done()
 		c.Supplies = append(c.Supplies, k)
 	}

@@ -24,6 +24,9 @@ type Config struct {
 	MQTT    MQTT
 	Metrics Metrics
 	Display Display
+	Outputs Outputs
+	Board   Board
+	Roles   Roles
 
 	ADCs          []ADC
 	Thermocouples []Thermocouple
@@ -34,12 +37,19 @@ type Config struct {
 	Supplies      []Supply
 
 	// Channels in the order of the file, with what each sensor table says about
-	// gain, offset and plausibility. After every CO channel follow its ages,
-	// "<co>_zero_age" and "<co>_bump_age".
+	// gain, offset and plausibility; after them what the board says of itself:
+	// "board_temp" (if Board.Thermal is set), "disk_free" (of State) and
+	// "clock_unsynced".
 	Channels []sensors.Channel
 
-	// Rules are the built-in alarms of every channel, as the file changed them,
-	// then the file's own, in the order of the file.
+	// Derived are the channels that the loop reckons. For every CO channel those
+	// of exposure.Channels and its ages, "<co>_zero_age" and "<co>_bump_age";
+	// then "filter_loading" (if Roles has it), "bus_stall", "broker_away" (if
+	// MQTT.Broker is set) and "tick_late".
+	Derived []sensors.Channel
+
+	// Rules are the built-in alarms of every channel and derived channel, as the
+	// file changed them, then the file's own, in the order of the file.
 	Rules []alarms.Rule
 
 	// Warnings are what a person should hear at every start although the file
@@ -63,6 +73,31 @@ type MQTT struct {
 
 	Refresh time.Duration // an unchanged reading is sent again after this long
 	Prefix  string        // first level of every topic
+}
+
+// Outputs are the pins that the daemon drives, and the one button that it
+// reads: "GPIO22". "" = not fitted.
+type Outputs struct {
+	Horn, LampRed, LampYellow, LampGreen string
+	WatchPulse                           string // one edge a tick
+	RunPermit                            string // the same while the engine may run
+	ResetButton                          string
+}
+
+// Board is what the board can say of itself.
+type Board struct {
+	Thermal string // file with its temperature in 1/1000 degC; "" = none
+}
+
+// Roles are the places whose meaning the file tells, as names of channels. ""
+// is none, or more than one.
+type Roles struct {
+	Walls                               []string // in the order of the file
+	GasOut, FilterIn, FilterOut, Return string
+	Suction, FilterDrop, Speed          string
+	FilterLoading                       string // derived; needs both clean values
+
+	CleanDrop, CleanSuction float64 // Pa with a clean filter at the usual load; 0 = not in the file
 }
 
 // Metrics is the listener for Prometheus. An empty Listen is off.

@@ -17,17 +17,18 @@ func (f *file) cos(c *Config) {
 	for _, t := range f.tables("co") {
 		t.require("adc", "input", "sensitivity", "transimpedance", "clean_air", "full_scale", "temperature_table")
 		ch := t.channel(sensors.CO, 500*time.Millisecond, 50*time.Millisecond)
-		if len(ch.Name) > 23 {
-			t.fail("channel", "%q: too long: %s_zero_age is a channel too (allowed: 23 letters)", ch.Name, ch.Name)
+		if longest := longestOf(ch.Name); len(longest) > 32 {
+			t.fail("channel", "%q: too long: %s is a channel too (allowed: %d letters)", ch.Name, longest, 32-len(longest)+len(ch.Name))
 			ch.Name = ""
 		}
 		if ch.Gain < 1 || ch.Offset < 0 {
 			t.warn("channel", "%s shows less carbon monoxide than the cell measures (gain %v, offset %v ppm)", ch.Name, ch.Gain, ch.Offset)
 		}
 		k := CO{Channel: ch.Name, Every: ch.Period}
-		var vdd float64
-		k.ADC, k.Input, vdd = t.analog()
-		k.Cell = t.cell(k.Input, vdd)
+		var adc ADC
+		adc, k.Input = t.analog()
+		k.ADC = adc.Name
+		k.Cell = t.cell(k.Input, adc.VDD)
 		k.Temperature = t.text("temperature", "")
 		t.refer("temperature", k.Temperature, sensors.Temperature)
 		if len(k.Cell.Table) > 0 && k.Temperature == "" {
@@ -40,9 +41,10 @@ func (f *file) cos(c *Config) {
 		if full == 0 {
 			full = infinite
 		}
-		added := t.add("channel", ch, 0, full)
+		added := t.add("channel", ch, 0, full, wire(adc.Bus))
 		added.rules = append(added.rules, alarms.CORules(ch.Name)...)
-		t.ages(ch, zeroDays, bumpDays)
+		t.doses(added)
+		t.ages(ch.Name, zeroDays, bumpDays)
 		t.done()
 		c.COs = append(c.COs, k)
 	}

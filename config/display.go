@@ -47,6 +47,10 @@ func (d Display) Format(q sensors.Quantity, value float64) string {
 		return fmt.Sprintf("%.0f %%", value*100)
 	case sensors.Age:
 		return formatAge(value)
+	case sensors.COHb:
+		return fmt.Sprintf("%.1f %%", value)
+	case sensors.Ratio:
+		return fmt.Sprintf("%.2f x", value)
 	default:
 		return fmt.Sprintf("%.0f %s", value, q.Unit())
 	}

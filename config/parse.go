@@ -27,7 +27,8 @@ var (
 // Parse reads the file called name in messages. It looks at nothing but data.
 // The error is an *Errors with everything that is wrong.
 func Parse(name string, data []byte) (*Config, error) {
-	f := &file{name: name, vdd: map[string]float64{}, claims: map[string]claim{}, channels: map[string]*channel{}}
+	f := &file{name: name, adcs: map[string]ADC{}, claims: map[string]claim{}, channels: map[string]*channel{}, roles: map[string][]*channel{}}
+	f.reserve()
 	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf")) // some editors write a byte order mark
 	if len(data) > maxSize {
 		return nil, &Errors{{name, 1, "toml", fmt.Sprintf("%d bytes: too long for a configuration (allowed: %d)", len(data), maxSize)}}
@@ -40,7 +41,7 @@ func Parse(name string, data []byte) (*Config, error) {
 
 	c := new(Config)
 	f.sections(c)
-	f.adcs(c)
+	f.converters(c)
 	f.thermocouples(c)
 	f.pressures(c)
 	f.cos(c)
@@ -49,9 +50,12 @@ func Parse(name string, data []byte) (*Config, error) {
 	f.supplies(c)
 	f.selects()
 	f.references()
+	f.board(c)
+	f.ties(c)
+	f.loop(c)
 	f.rules(c)
 	f.root.done()
-	if len(f.channels) == 0 && len(f.errs) == 0 {
+	if !f.watches() && len(f.errs) == 0 {
 		f.root.fail("channel", "nothing to watch: the file has no sensor (allowed: %s)", strings.Join(sensorTables, ", "))
 	}
 	if len(f.errs) > 0 {
@@ -59,7 +63,11 @@ func Parse(name string, data []byte) (*Config, error) {
 		return nil, &errs
 	}
 	for _, ch := range f.order() {
-		c.Channels = append(c.Channels, ch.Channel)
+		if ch.origin < fromCell {
+			c.Channels = append(c.Channels, ch.Channel)
+		} else {
+			c.Derived = append(c.Derived, ch.Channel)
+		}
 	}
 	for _, w := range f.warnings.sorted() {
 		c.Warnings = append(c.Warnings, w.Error())
@@ -75,9 +83,10 @@ type file struct {
 	root     *table
 	errs     Errors
 	warnings Errors
-	vdd      map[string]float64 // by name of the ADC
+	adcs     map[string]ADC
 	claims   map[string]claim
 	channels map[string]*channel
+	roles    map[string][]*channel // by the word of `watch`, and "speed"
 	couples  []couple
 	refs     []mention
 }
@@ -90,11 +99,23 @@ type channel struct {
 	table     *table
 	key       string // that named it
 	number    int    // in order of reading
+	origin    origin
+	cause     string // what takes it down together with others
 }
+
+// origin is where a channel's values come from. Channels stand in this order.
+type origin uint8
+
+const (
+	fromSensor origin = iota // a table of the file
+	fromBoard                // what the board says of itself
+	fromCell                 // reckoned from one CO cell
+	fromAll                  // reckoned from several channels, or from the daemon's own work
+)
 
 // claim is something that only one sensor can have.
 type claim struct {
-	line int
+	line int // 0 = charwarden itself
 	key  string
 }
 
@@ -142,7 +163,10 @@ func (t *table) warn(key, format string, args ...any) {
 // claim takes something that only one can have; false if it is taken.
 func (t *table) claim(key, kind, id string) bool {
 	what := kind + " " + id
-	if by, taken := t.f.claims[what]; taken {
+	if by, taken := t.f.claims[what]; taken && by.line == 0 {
+		t.fail(key, "%q is a channel of charwarden's own: choose another name", id)
+		return false
+	} else if taken {
 		t.fail(key, "%q is used twice: line %d has it already (%s)", id, by.line, by.key)
 		return false
 	}
@@ -151,19 +175,23 @@ func (t *table) claim(key, kind, id string) bool {
 }
 
 // add registers a channel whose sensor ends at low and high, if its name is
-// usable and free.
-func (t *table) add(key string, ch sensors.Channel, low, high float64) *channel {
+// usable and free. Cause is what takes it down together with others.
+func (t *table) add(key string, ch sensors.Channel, low, high float64, cause string) *channel {
 	c := &channel{Channel: ch, low: ch.Gain*low + ch.Offset, high: ch.Gain*high + ch.Offset, table: t, key: key, number: len(t.f.channels)}
 	c.rules = []alarms.Rule{alarms.FaultRule(ch)}
+	c.cause, c.rules[0].Cause = cause, cause
 	if ch.Name != "" && t.claim(key, "channel", ch.Name) {
 		t.f.channels[ch.Name] = c
 	}
 	return c
 }
 
-// order returns the channels in the order of the file.
+// order returns the channels by origin, then in the order of the file.
 func (f *file) order() []*channel {
 	return slices.SortedFunc(maps.Values(f.channels), func(a, b *channel) int {
+		if a.origin != b.origin {
+			return int(a.origin) - int(b.origin)
+		}
 		if d := a.table.line(a.key) - b.table.line(b.key); d != 0 {
 			return d
 		}
@@ -197,7 +225,31 @@ func (f *file) references() {
 	}
 }
 
-func (f *file) adcNames() []string { return slices.Sorted(maps.Keys(f.vdd)) }
+func (f *file) adcNames() []string { return slices.Sorted(maps.Keys(f.adcs)) }
+
+// watches reports whether the file has a sensor.
+func (f *file) watches() bool {
+	for _, ch := range f.channels {
+		if ch.origin == fromSensor {
+			return true
+		}
+	}
+	return false
+}
+
+// named returns the channel that a key names, or nil.
+func (t *table) named(key string) *channel {
+	name := t.text(key, "")
+	ch, known := t.f.channels[name]
+	if name != "" && !known {
+		var names []string
+		for _, other := range t.f.order() {
+			names = append(names, other.Name)
+		}
+		t.fail(key, "%q: no such channel%s%s", name, didYouMean(name, names), allowed(names))
+	}
+	return ch
+}
 
 // allowed lists names that would be right, if there are any.
 func allowed(names []string) string {

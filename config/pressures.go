@@ -7,6 +7,7 @@ import (
 	"charwarden/alarms"
 	"charwarden/sensors"
 	"charwarden/sensors/ads1115"
+	"charwarden/sensors/derive/filter"
 	"charwarden/sensors/membrane"
 )
 
@@ -15,8 +16,9 @@ func (f *file) pressures(c *Config) {
 		t.require("sensor", "adc", "input")
 		ch := t.channel(sensors.Pressure, 200*time.Millisecond, 50*time.Millisecond)
 		p := Pressure{Channel: ch.Name, Every: ch.Period, Law: t.law()}
-		var vdd float64
-		p.ADC, p.Input, vdd = t.analog()
+		var adc ADC
+		adc, p.Input = t.analog()
+		p.ADC = adc.Name
 		p.Divider = t.number("divider", 1, 0.01, 1)
 		p.Supply = t.text("supply", "")
 		t.refer("supply", p.Supply, sensors.Voltage)
@@ -26,17 +28,29 @@ func (f *file) pressures(c *Config) {
 		if t.word("zero", "auto", "none") == "auto" {
 			ch.Zero = &sensors.ZeroBand{MaxPa: p.Law.MaxZeroPa(), UnzeroedPa: p.Law.UnzeroedPa, ZeroedPa: p.Law.ZeroedPa}
 		}
-		added := t.add("channel", ch, p.Law.LoPa, p.Law.HiPa)
+		added := t.add("channel", ch, p.Law.LoPa, p.Law.HiPa, wire(adc.Bus))
 		if ch.Zero != nil {
 			added.rules = append(added.rules, alarms.UnzeroedRule(ch.Name))
 		}
-		if t.preset("filter_drop") {
+		switch role := t.watch(added, "filter_drop", "suction"); role {
+		case "filter_drop":
+			c.Roles.CleanDrop = t.clean(added, 1)
 			added.rules = append(added.rules, alarms.FilterDropRules(ch.Name)...)
+		case "suction":
+			if c.Roles.CleanSuction = t.clean(added, filter.MinSuction); c.Roles.CleanSuction > 0 {
+				added.rules = append(added.rules, alarms.SuctionRules(ch.Name, c.Roles.CleanSuction)...)
+			} else {
+				t.warn("clean", "missing: %s has no limits before it says what is usual with a clean filter", ch.Name)
+			}
+		default:
+			if t.has("clean") {
+				t.fail("clean", "only watch = \"filter_drop\" and \"suction\" have it")
+			}
 		}
 		if !t.broken {
 			supply := p.Law.MaxV
 			most := max(p.Law.Volts(p.Law.LoPa, supply), p.Law.Volts(p.Law.HiPa, supply))
-			t.bears(p.Input, most*p.Divider, vdd, "divider")
+			t.bears(p.Input, most*p.Divider, adc.VDD, "divider")
 		}
 		t.done()
 		c.Pressures = append(c.Pressures, p)

@@ -40,8 +40,15 @@ func TestReference(t *testing.T) {
 	for _, ch := range c.Channels {
 		names = append(names, ch.Name+" "+ch.Quantity.Unit())
 	}
+	names = append(names, "then")
+	for _, ch := range c.Derived {
+		names = append(names, ch.Name+" "+ch.Quantity.Unit())
+	}
 	want := strings.Split("wall_near degC,wall_far degC,gas_out degC,filter_in degC,filter_out degC,return_line degC,"+
-		"suction Pa,filter_drop Pa,co ppm,co_zero_age s,co_bump_age s,speed rpm,supply V,air_temp degC,air_pressure Pa,air_humidity ratio", ",")
+		"suction Pa,filter_drop Pa,co ppm,speed rpm,supply V,air_temp degC,air_pressure Pa,air_humidity ratio,"+
+		"board_temp degC,disk_free ratio,clock_unsynced s,then,"+
+		"co_mean_5min ppm,co_stel_15min ppm,co_twa_8h ppm,co_cohb percent,co_cohb_linear percent,co_zero_age s,co_bump_age s,"+
+		"filter_loading ratio,bus_stall s,broker_away s,tick_late s", ",")
 	if !slices.Equal(names, want) {
 		t.Errorf("channels %q\nwant %q", names, want)
 	}
@@ -54,7 +61,7 @@ func TestReference(t *testing.T) {
 		{"wall_near_notice", 480, alarms.Notice, false}, {"wall_far_stop", 650, alarms.High, true},
 		{"filter_in_caution", 60, alarms.Caution, false}, {"filter_in_alarm", 80, alarms.High, false}, {"filter_in_stop", 100, alarms.High, true},
 		{"filter_drop_caution", 250, alarms.Caution, false}, {"filter_drop_alarm", 450, alarms.High, false},
-		{"co_caution", 25, alarms.Caution, false}, {"co_alarm", 100, alarms.High, false}, {"co_evacuate", 200, alarms.Evacuate, true},
+		{"co_caution", 20, alarms.Caution, false}, {"co_alarm", 100, alarms.High, false}, {"co_evacuate", 200, alarms.Evacuate, true},
 		{"co_zero_age_notice", 90 * 86400, alarms.Notice, false}, {"co_bump_age_notice", 86400, alarms.Notice, false},
 		{"supply_low", 4.75, alarms.Caution, false},
 	} {
@@ -81,7 +88,7 @@ func runs(t testing.TB, c *Config) {
 	if _, err := sensors.NewSweep(c.Channels, nil, time.Unix(0, 0)); err != nil {
 		t.Error(err)
 	}
-	if _, err := alarms.New(c.Rules, c.Channels); err != nil {
+	if _, err := alarms.New(c.Rules, append(slices.Clone(c.Channels), c.Derived...)); err != nil {
 		t.Error(err)
 	}
 }
@@ -114,5 +121,41 @@ func TestReferenceComments(t *testing.T) {
 	day := time.Date(2026, 3, 31, 0, 0, 0, 0, time.UTC)
 	if c.MQTT.User != "charwarden" || c.MQTT.PasswordFile == "" || c.MQTT.CAFile == "" || !c.COs[0].ZeroDate.Equal(day) || !c.COs[0].BumpDate.Equal(day) {
 		t.Errorf("%+v %+v", c.MQTT, c.COs)
+	}
+}
+
+// What the reference rig's places and pins are.
+func TestReferenceRoles(t *testing.T) {
+	c := parse(t, string(Reference()))
+	roles := Roles{
+		Walls: []string{"wall_near", "wall_far"}, GasOut: "gas_out", FilterIn: "filter_in", FilterOut: "filter_out", Return: "return_line",
+		Suction: "suction", FilterDrop: "filter_drop", Speed: "speed", FilterLoading: "filter_loading", CleanDrop: 125, CleanSuction: 520,
+	}
+	if !reflect.DeepEqual(c.Roles, roles) {
+		t.Errorf("%+v\nwant %+v", c.Roles, roles)
+	}
+	outputs := Outputs{Horn: "GPIO22", LampRed: "GPIO23", LampYellow: "GPIO24", LampGreen: "GPIO25", WatchPulse: "GPIO26", ResetButton: "GPIO27"}
+	if c.Outputs != outputs || c.Board.Thermal != "/sys/class/thermal/thermal_zone0/temp" {
+		t.Errorf("%+v %+v", c.Outputs, c.Board)
+	}
+	// One of every constructor that looks at more than one channel, or at the
+	// instrument.
+	for _, name := range strings.Fields("wall_near_spread wall_near_cooling wall_far_doubt gas_out_caution filter_in_doubt filter_out_fire " +
+		"return_line_cold suction_plugged suction_collapsed filter_drop_plugged filter_loading_hole supply_high board_temp_caution " +
+		"disk_free_caution clock_unsynced_notice bus_stall_caution broker_away_notice tick_late_caution co_twa_8h_caution co_cohb_linear_evacuate") {
+		rule(t, c, name)
+	}
+	for name, cause := range map[string]string{
+		"wall_near_fault": "the SPI bus /dev/spidev0", "co_fault": "the I2C bus /dev/i2c-1", "suction_fault": "the I2C bus /dev/i2c-1",
+		"air_temp_fault": "the I2C bus /dev/i2c-1", "supply_fault": "the I2C bus /dev/i2c-1", "speed_fault": "", "disk_free_fault": "",
+	} {
+		if got := rule(t, c, name).Cause; got != cause {
+			t.Errorf("%s: cause %q, want %q", name, got, cause)
+		}
+	}
+	for _, r := range c.Rules {
+		if own := slices.Contains(ownNames, r.Channel); own && r.Kind == alarms.Fault && r.Priority != alarms.Notice {
+			t.Errorf("%s: %v", r.Name, r.Priority)
+		}
 	}
 }

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -27,7 +28,7 @@ on_delay = "1 s"
 		t.Errorf("%+v", got)
 	}
 	got.Limit, got.Deadband, got.OnDelay = base.Limit, base.Deadband, base.OnDelay
-	if got != base {
+	if !reflect.DeepEqual(got, base) {
 		t.Errorf("%+v\nwant %+v", got, base)
 	}
 	fault := rule(t, parse(t, with("[[alarm]]\nchannel = \"wall_near\"\nas = \"fault\"\npriority = \"alarm\"\n")), "wall_near_fault")
@@ -96,8 +97,8 @@ func TestCOBuiltIn(t *testing.T) {
 			t.Errorf("%+v", r)
 		}
 	}
-	ages := c.Channels[1:]
-	if len(ages) != 2 || ages[0].Name != "co_zero_age" || ages[1].Name != "co_bump_age" || ages[0].Quantity != sensors.Age {
+	ages := c.Derived[5:7]
+	if ages[0].Name != "co_zero_age" || ages[1].Name != "co_bump_age" || ages[0].Quantity != sensors.Age {
 		t.Errorf("%+v", ages)
 	}
 	if c.Channels[0].MaxRate != 0 {
@@ -114,6 +115,9 @@ func TestWarnings(t *testing.T) {
 		{"quieter", "[[alarm]]\nchannel = \"co\"\nas = \"alarm\"\npriority = \"notice\"\n", "rig.toml:20: alarm.priority: co_alarm is only a notice, not alarm"},
 		{"fault quieter", "[[alarm]]\nchannel = \"co\"\nas = \"fault\"\npriority = \"notice\"\n", "rig.toml:20: alarm.priority: co_fault is only"},
 		{"later", "[[alarm]]\nchannel = \"co\"\nas = \"alarm\"\non_delay = \"5 min\"\n", "rig.toml:20: alarm.on_delay: co_alarm comes after 5 min, later than after 0 s"},
+		{"mean raised", "[[alarm]]\nchannel = \"co_mean_5min\"\nas = \"alarm\"\nlimit = \"150 ppm\"\n", "rig.toml:20: alarm.limit: co_mean_5min_alarm comes at 150 ppm, later than at 100 ppm"},
+		{"blood raised", "[[alarm]]\nchannel = \"co_cohb_linear\"\nas = \"evacuate\"\nlimit = \"15 %\"\n", "rig.toml:20: alarm.limit: co_cohb_linear_evacuate comes at 15.0 %, later than at 10.0 %"},
+		{"not always", "[[alarm]]\nchannel = \"co\"\nas = \"alarm\"\nwhile = [{ phase = [\"running\"] }]\n", "rig.toml:20: alarm.while: co_alarm does not watch at all times"},
 		{"engine runs on", "[[alarm]]\nchannel = \"co\"\nas = \"evacuate\"\nstops_engine = false\n", "rig.toml:20: alarm.stops_engine: co_evacuate does not stop the engine"},
 		{"shows less", "gain = 0.9\n", "rig.toml:9: co.channel: co shows less carbon monoxide"},
 		{"open metrics", "[metrics]\nlisten = \":9455\"\n", "rig.toml:18: metrics.listen: \":9455\": anyone on the network"},
@@ -135,7 +139,8 @@ func TestCOClears(t *testing.T) {
 	}
 }
 
-// Channels stand in the order of the file, whatever their kind.
+// Channels stand in the order of the file, whatever their kind, before the
+// board's own.
 func TestFileOrder(t *testing.T) {
 	c := parse(t, `
 rig.name = "pump"
@@ -158,7 +163,7 @@ frozen_after = "2 min"
 	for _, ch := range c.Channels {
 		got = append(got, ch.Name)
 	}
-	if s := strings.Join(got, " "); s != "rail cell damp air wall" {
+	if s := strings.Join(got, " "); s != "rail cell damp air wall disk_free clock_unsynced" {
 		t.Error(s)
 	}
 	wall := c.Channels[4]

@@ -32,7 +32,27 @@ func (f *file) sections(c *Config) {
 	c.Display.Pressure = t.word("pressure", pressureWords...)
 	c.Display.Mass = t.word("mass", massWords...)
 	t.done()
+
+	t = f.table("outputs")
+	o := &c.Outputs
+	for _, out := range []struct {
+		key string
+		pin *string
+	}{
+		{"horn", &o.Horn}, {"lamp_red", &o.LampRed}, {"lamp_yellow", &o.LampYellow}, {"lamp_green", &o.LampGreen},
+		{"watch_pulse", &o.WatchPulse}, {"run_permit", &o.RunPermit}, {"reset_button", &o.ResetButton},
+	} {
+		*out.pin = t.pin(out.key)
+	}
+	t.done()
+	if (o.WatchPulse != "" || o.RunPermit != "") && c.Tick > maxPulse {
+		f.table("rig").fail("tick", "%s: too slow for watch_pulse and run_permit, whose detectors give up after 500 ms without an edge (allowed: up to %s)", human(c.Tick), human(maxPulse))
+	}
 }
+
+// maxPulse is the longest tick that keeps a missing-pulse detector of 0.5 s
+// quiet when one tick comes late: there is one edge a tick.
+const maxPulse = 250 * time.Millisecond
 
 func (f *file) mqtt(rig string) MQTT {
 	t := f.table("mqtt")
@@ -116,8 +136,8 @@ func (t *table) absolute(key, def string) string {
 	return s
 }
 
-// adcs reads [[adc]]; sensors refer to them by name.
-func (f *file) adcs(c *Config) {
+// converters reads [[adc]]; sensors refer to them by name.
+func (f *file) converters(c *Config) {
 	for _, t := range f.tables("adc") {
 		t.require("name", "bus", "address")
 		a := ADC{Name: t.identifier("name", "_")}
@@ -125,7 +145,7 @@ func (f *file) adcs(c *Config) {
 		a.VDD, _ = t.volts("vdd", 3.3, 2, 5.5) // ADS1115: 2.0 to 5.5 V
 		t.done()
 		if a.Name != "" && t.claim("name", "adc", a.Name) {
-			f.vdd[a.Name] = a.VDD
+			f.adcs[a.Name] = a
 		}
 		c.ADCs = append(c.ADCs, a)
 	}
@@ -158,16 +178,26 @@ func (t *table) i2c(lo, hi int) (bus string, address uint16) {
 	return bus, uint16(n)
 }
 
-// analog returns the ADC and the input that a sensor is on.
-func (t *table) analog() (adc string, in ads1115.Input, vdd float64) {
-	adc = t.text("adc", "")
-	vdd, known := t.f.vdd[adc]
+// wire names an I2C bus as the cause of faults; "" is unknown.
+func wire(bus string) string {
+	if bus == "" {
+		return ""
+	}
+	return "the I2C bus " + bus
+}
+
+// analog returns the ADC and the input that a sensor is on. Of an unknown one
+// nothing but the name is set.
+func (t *table) analog() (a ADC, in ads1115.Input) {
+	adc := t.text("adc", "")
+	a, known := t.f.adcs[adc]
+	a.Name = adc
 	if adc != "" && !known {
 		t.fail("adc", "%q: no such [[adc]]%s%s", adc, didYouMean(adc, t.f.adcNames()), allowed(t.f.adcNames()))
 	}
 	word := t.text("input", "")
 	if word == "" {
-		return adc, in, vdd
+		return a, in
 	}
 	in, err := ads1115.ParseInput(word)
 	if err != nil {
@@ -175,5 +205,5 @@ func (t *table) analog() (adc string, in ads1115.Input, vdd float64) {
 	} else if known {
 		t.claim("input", "input of "+adc, in.String())
 	}
-	return adc, in, vdd
+	return a, in
 }

@@ -234,8 +234,8 @@ func (t *table) date(key string) time.Time {
 	return d.AsTime(time.UTC)
 }
 
-// list returns texts, with the place of each for errors.
-func (t *table) list(key string) []string {
+// list returns texts; sample shows how one is written.
+func (t *table) list(key, sample string) []string {
 	v, ok := t.value(key)
 	if !ok {
 		return nil
@@ -248,7 +248,7 @@ func (t *table) list(key string) []string {
 		texts = append(texts, s)
 	}
 	if !ok {
-		t.fail(key, "%s: a list of texts is wanted: write [\"wall_far\"]", written(v))
+		t.fail(key, "%s: a list of texts is wanted: write [%q]", written(v), sample)
 		return nil
 	}
 	return texts

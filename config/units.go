@@ -37,6 +37,8 @@ var (
 	speed         = dimension{what: "speed", units: []unit{{"rpm", 1, 0}}}
 	voltage       = dimension{what: "voltage", units: []unit{{"V", 1, 0}, {"mV", 1e-3, 0}}}
 	humidity      = dimension{what: "humidity", units: []unit{{"%", 0.01, 0}, {"ratio", 1, 0}}}
+	carboxy       = dimension{what: "COHb", units: []unit{{"%", 1, 0}, {"percent", 1, 0}}}
+	ratio         = dimension{what: "ratio", units: []unit{{"x", 1, 0}, {"%", 0.01, 0}, {"ratio", 1, 0}}}
 	duration      = dimension{what: "time", units: []unit{
 		{"s", 1, 0}, {"ms", 1e-3, 0}, {"min", 60, 0}, {"h", 3600, 0}, {"d", 86400, 0}}}
 	sensitivity = dimension{what: "sensitivity", units: []unit{{"nA/ppm", 1e-9, 0}, {"pA/ppm", 1e-12, 0}}}
@@ -53,6 +55,9 @@ func dimensionOf(q sensors.Quantity) dimension {
 		sensors.Voltage:     voltage,
 		sensors.Humidity:    humidity,
 		sensors.Age:         duration,
+		sensors.Mean:        concentration,
+		sensors.COHb:        carboxy,
+		sensors.Ratio:       ratio,
 	}[q]
 }
 
@@ -88,6 +93,12 @@ func (d dimension) rate(s string) (float64, error) {
 		}
 	}
 	return 0, fmt.Errorf("%q: a rate is wanted: write \"5 %s/s\" (allowed: %s, each /ms, /s, /min, /h)", s, d.units[0].name, d.names())
+}
+
+// perMinute returns a change in SI per minute.
+func (d dimension) perMinute(s string) (float64, error) {
+	v, err := d.rate(s)
+	return v * 60, err
 }
 
 // split parts a number from its unit. The space between them is optional.

@@ -98,7 +98,7 @@ func TestDifference(t *testing.T) {
 
 // Every unit that is offered can be read, and means one thing only.
 func TestUnitsAreReadable(t *testing.T) {
-	for _, d := range []dimension{temperature, pressure, concentration, speed, voltage, humidity, duration, sensitivity, resistance} {
+	for _, d := range []dimension{temperature, pressure, concentration, speed, voltage, humidity, carboxy, ratio, duration, sensitivity, resistance} {
 		seen := map[string]bool{}
 		for _, u := range d.units {
 			if _, err := d.parse("1 " + u.name); err != nil || seen[u.name] {
@@ -114,7 +114,7 @@ func FuzzParseQuantity(f *testing.F) {
 		f.Add(s, byte(1))
 	}
 	f.Fuzz(func(t *testing.T, s string, q byte) {
-		quantity := sensors.Quantity(q % 7)
+		quantity := sensors.Quantity(q % 10)
 		v, err := ParseQuantity(s, quantity)
 		if err != nil {
 			if v != 0 {

@@ -12,13 +12,16 @@ const (
 	Speed                       // rpm
 	Voltage                     // V
 	Humidity                    // ratio, 0..1
-	Age                         // s since something was last done
+	Age                         // s since something was last done or last right
+	Mean                        // ppm of CO, averaged over a time
+	COHb                        // percent of the blood's haemoglobin that CO holds
+	Ratio                       // to a reference, 1 = as the reference
 	quantities
 )
 
 // Unit returns the SI unit, as in MQTT payloads.
 func (q Quantity) Unit() string {
-	return [quantities]string{"degC", "Pa", "ppm", "rpm", "V", "ratio", "s"}[q]
+	return [quantities]string{"degC", "Pa", "ppm", "rpm", "V", "ratio", "s", "ppm", "percent", "ratio"}[q]
 }
 
 // Channel is a named place of measurement and what is known of it. Names are

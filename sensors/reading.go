@@ -15,6 +15,7 @@ type Reading struct {
 	Raw         float64   // before zero, offset and gain; NaN where nothing was measured
 	Uncertainty float64   // half width; 0 where none is stated
 	Cold        float64   // degC of the cold junction; NaN for other sensors
+	AtLeast     bool      // Value is a lower bound: part of what it is made of is not known
 	Status      Status
 	Err         error // why Status is not Good
 }

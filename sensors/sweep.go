@@ -28,6 +28,8 @@ type channelState struct {
 	frozen frozenCheck
 	couple coupleCheck
 	zero   zeroing
+	shift  float64 // taken off by a calibration, in the channel's unit
+	span   float64 // and then multiplied; 0 is 1
 	hotIdx []int
 }
 
@@ -102,8 +104,9 @@ func (s *Sweep) Put(r Reading) bool {
 	}
 	switch r.Status {
 	case Good, ClippedHigh, ClippedLow:
-		r.Value = c.gain()*r.Value + c.Offset
-		r.Uncertainty *= c.gain()
+		gain := c.gain() * cmp.Or(st.span, 1)
+		r.Value = gain*(r.Value-st.shift) + c.Offset
+		r.Uncertainty *= gain
 		if c.MaxRate > 0 && c.Quantity != CO {
 			st.step.judge(&r, c)
 		}
@@ -115,6 +118,15 @@ func (s *Sweep) Put(r Reading) bool {
 	}
 	s.readings[i], st.fresh = r, true
 	return true
+}
+
+// Correct puts a calibration of a channel into force: shift is taken off what
+// the sensor shows, in the channel's unit, and the rest multiplied by span,
+// before the configuration's gain and offset.
+func (s *Sweep) Correct(channel string, shift, span float64) {
+	if i, ok := s.index[channel]; ok {
+		s.state[i].shift, s.state[i].span = shift, span
+	}
 }
 
 // Tick ages the readings and compares channels with each other. The slice has

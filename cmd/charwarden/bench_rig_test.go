@@ -37,6 +37,7 @@ func newBenchRig(t *testing.T, edit func(*config.Config)) *benchRig {
 	if err != nil {
 		t.Fatal(err)
 	}
+	cfg = withoutBoard(cfg)
 	dir := t.TempDir()
 	cfg.State, cfg.Socket = dir, dir+"/socket"
 	cfg.MQTT.Broker, cfg.Metrics.Listen = "", ""

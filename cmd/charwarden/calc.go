@@ -12,10 +12,16 @@ import (
 
 // calc reckons at the bench with the daemon's own functions.
 func calc(ctx context.Context, c *call) error {
-	if len(c.args) > 0 && c.args[0] == "couple" {
-		return calcCouple(ctx, &call{args: c.args[1:], out: c.out, err: c.err})
+	if len(c.args) > 0 {
+		what := &call{args: c.args[1:], out: c.out, err: c.err}
+		switch c.args[0] {
+		case "couple":
+			return calcCouple(ctx, what)
+		case "exposure":
+			return calcExposure(ctx, what)
+		}
 	}
-	return &usageError{"calc: say what: couple (`charwarden calc couple -h` shows its flags)"}
+	return &usageError{"calc: say what: couple or exposure (`charwarden calc couple -h` shows the flags of one)"}
 }
 
 // quantity reads a flag: a plain number in q's own unit, or one with a unit.

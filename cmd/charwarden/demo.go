@@ -108,6 +108,7 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
+	cfg = withoutBoard(cfg)
 	if o.dir == "" {
 		if o.dir, err = os.MkdirTemp("", "charwarden-demo-"); err != nil {
 			return fmt.Errorf("demo: %w", err)
@@ -205,4 +206,14 @@ func narrate(ctx context.Context, s *simRig, tale *story) {
 		told = len(events)
 		s.clock.Sleep(ctx, time.Second)
 	}
+}
+
+// withoutBoard leaves out what the machine shows of itself: it is no part of a
+// simulated rig.
+func withoutBoard(cfg *config.Config) *config.Config {
+	named := known(cfg)
+	for _, ch := range []string{"board_temp", "disk_free", "clock_unsynced"} {
+		delete(named, ch)
+	}
+	return fitted(cfg, named)
 }

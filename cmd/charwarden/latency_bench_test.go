@@ -98,13 +98,13 @@ func BenchmarkLoopToSubscriber(b *testing.B) {
 	}
 	defer func() { in.Close(); pub.Wait() }()
 
-	standing := w.loop.engine.Alarms(nil)
+	standing := w.loop.core.engine.Alarms(nil)
 	i := slices.IndexFunc(standing, func(a alarms.Alarm) bool { return a.Rule.Name == "co_alarm" })
 	edge := func(n uint64) {
 		now := time.Now()
 		standing[i].State, standing[i].Seq, standing[i].Since, standing[i].Value = alarms.Unacknowledged, n, now, 120
 		t := alarms.Transition{At: now, From: alarms.Returned, Alarm: standing[i]}
-		w.mqtt.Update(now, w.loop.rig.sweep.Tick(now), standing, []alarms.Transition{t}, "")
+		w.mqtt.Update(now, w.loop.core.readings, standing, []alarms.Transition{t}, "")
 	}
 	for !w.mqtt.Stats().Connected { // and until it has said all it retains
 		edge(0)

@@ -8,6 +8,7 @@ import (
 
 	"charwarden/alarms"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/phase"
 )
 
 // frame is what one tick knows; outputs copy what they keep.
@@ -16,6 +17,7 @@ type frame struct {
 	readings    []sensors.Reading   // of every channel, in the order of the configuration
 	alarms      []alarms.Alarm      // every rule, in order
 	transitions []alarms.Transition // of this tick
+	phase       phase.Phase
 	health      health
 }
 
@@ -31,8 +33,8 @@ type health struct {
 type output func(*frame)
 
 // request is a wish of a person that only the loop may carry out; it tells its
-// person how it went. A transition beside an error does not count.
-type request func(now time.Time, e *alarms.Engine) (alarms.Transition, error)
+// person how it went, without waiting for anyone.
+type request func(now time.Time, c *core)
 
 // loop is the one owner of readings and alarms. It ticks on an absolute grid
 // whatever the buses and the outputs do.
@@ -40,16 +42,22 @@ type loop struct {
 	clock    sensors.Clock
 	tick     time.Duration
 	rig      *rig
-	engine   *alarms.Engine
+	core     *core
 	requests chan request
-	outputs  []output // in the order in which they are served
+	away     func(time.Time) time.Duration // how long the broker has been away
+	outputs  []output                      // in the order in which they are served
 	alive    *notifier
 	state    *stateFile
 	log      *slog.Logger
 
-	frame frame
-	made  []alarms.Transition // by requests, before the step
+	frame  frame
+	late   time.Duration // how late this tick came
+	saved  saved         // what the state file was given last
+	saveAt time.Time     // when it is due again without a change
 }
+
+// saveEvery bounds how much of a dose, or of a shelf's time, a power cut costs.
+const saveEvery = time.Minute
 
 // Run ticks until ctx ends.
 func (l *loop) Run(ctx context.Context) error {
@@ -60,8 +68,9 @@ func (l *loop) Run(ctx context.Context) error {
 			return nil
 		}
 		now := l.clock.Now()
-		if late := now.Sub(next); late >= l.tick {
-			n := late / l.tick
+		l.late = max(0, now.Sub(next))
+		if l.late >= l.tick {
+			n := l.late / l.tick
 			l.frame.health.missed += uint64(n)
 			next = next.Add(n * l.tick)
 		}
@@ -74,35 +83,76 @@ func (l *loop) Run(ctx context.Context) error {
 func (l *loop) step(now time.Time) {
 	f := &l.frame
 	f.now = now
-	l.made = l.made[:0]
 	l.take()
-	f.readings = l.rig.sweep.Tick(now)
+	readings := l.rig.sweep.Tick(now)
 	l.carryOut(now)
-	f.transitions = append(l.made, l.engine.Step(now, f.readings)...)
-	l.made = f.transitions
-	f.alarms = l.engine.Alarms(f.alarms[:0])
+	was := f.phase
+	f.transitions = l.core.step(now, readings, l.self(now))
+	f.readings, f.phase = l.core.readings, l.core.phase()
+	f.alarms = l.core.engine.Alarms(f.alarms[:0])
 	f.health.ticks++
 	f.health.dropped, f.health.skipped = 0, 0
 	for _, o := range l.rig.owners {
 		f.health.dropped += o.Dropped()
 		f.health.skipped += o.Missed()
 	}
+	l.core.signals.update(f) // before anything that could be slow
 	for i := range f.transitions {
 		logTransition(l.log, &f.transitions[i])
 	}
+	if f.phase != was {
+		l.log.Info("phase", "from", was, "to", f.phase, "forced", l.core.finder.Forced())
+	}
+	l.remember(now)
 	for _, out := range l.outputs {
 		out(f)
 	}
 	if err := l.rig.sweep.Refused(); err != nil {
 		l.log.Warn("zero not taken", "err", err)
 	}
-	if zeros := l.rig.sweep.Zeros(); zeros != nil {
-		l.state.put(saved{Zeros: zeros})
-	}
+	l.core.signals.beat()
 	l.alive.tick(now, l.rig.sweep.Answered())
 	f.health.step = l.clock.Now().Sub(now)
 	f.health.stepMax = max(f.health.stepMax, f.health.step)
 }
+
+// self is what the loop knows of the daemon itself.
+func (l *loop) self(now time.Time) instrument {
+	s := instrument{tickLate: l.late}
+	for _, o := range l.rig.owners {
+		s.busStall = max(s.busStall, o.Stuck(now))
+	}
+	if l.away != nil {
+		s.brokerAway = l.away(now)
+	}
+	return s
+}
+
+// remember hands over what must outlive the process: at once when an alarm
+// changed, before anybody is told of it, and now and then.
+func (l *loop) remember(now time.Time) {
+	zeros := l.rig.sweep.Zeros()
+	changed := zeros != nil || len(l.frame.transitions) > 0 || l.core.dirty
+	l.core.dirty = false
+	if !changed && now.Before(l.saveAt) {
+		return
+	}
+	if zeros != nil {
+		l.saved.Zeros = zeros
+	}
+	l.saveAt = now.Add(saveEvery)
+	s := l.saved
+	l.core.kept(&s)
+	if changed {
+		l.state.store(s, storeWait)
+	} else {
+		l.state.put(s)
+	}
+}
+
+// storeWait is how long a tick with a change waits at most for the state to be
+// written; see stateFile.store.
+const storeWait = 20 * time.Millisecond
 
 func (l *loop) take() {
 	for {
@@ -123,9 +173,7 @@ func (l *loop) carryOut(now time.Time) {
 	for range perTick {
 		select {
 		case r := <-l.requests:
-			if t, err := r(now, l.engine); err == nil {
-				l.made = append(l.made, t)
-			}
+			r(now, l.core)
 		default:
 			return
 		}

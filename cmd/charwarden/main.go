@@ -41,6 +41,7 @@ func commands() []command {
 		{"demo", "show a whole run on a simulated rig; needs nothing", demo},
 		{"run", "watch the rig", run},
 		{"check", "ask every chip once and say what is wrong", check},
+		{"replay", "judge a recording by the rules", replay},
 		{"config", "print the annotated reference configuration", printConfig},
 		{"calc", "reckon at the bench: couple", calc},
 		{"version", "say which build this is", version},

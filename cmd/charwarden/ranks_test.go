@@ -23,6 +23,8 @@ func rank(t *testing.T, pkg string) int {
 		return 1
 	case pkg == "sensors":
 		return 2
+	case pkg == "sensors/derive/exposure", pkg == "sensors/derive/filter", pkg == "sensors/derive/phase":
+		return 3
 	case pkg == "sensors/sim":
 		return 5
 	case pkg == "alarms":

@@ -29,6 +29,7 @@ func benchDaemon() {
 	if err != nil {
 		panic(err)
 	}
+	cfg = withoutBoard(cfg)
 	cfg.MQTT.Broker, cfg.Metrics.Listen = os.Args[1], os.Args[2]
 	cfg.State, cfg.Socket = os.Args[3], filepath.Join(os.Args[3], "socket")
 	s, err := newSimRig(cfg, systemClock{}, 1)

@@ -24,9 +24,10 @@ import (
 // socket: GET /check answers the rows of `check`. It answers from its own copy
 // of the last frame.
 type desk struct {
-	path string
-	rig  *rig
-	log  *slog.Logger
+	path     string
+	rig      *rig
+	requests chan<- request
+	log      *slog.Logger
 
 	mu       sync.Mutex
 	readings []sensors.Reading

@@ -120,10 +120,14 @@ func (s *story) transition(t *alarms.Transition) {
 }
 
 func (s *story) valueOf(t *alarms.Transition) string {
-	if t.Rule.Kind != alarms.Above && t.Rule.Kind != alarms.Below || math.IsNaN(t.Value) {
+	if !t.Rule.Kind.Limited() || math.IsNaN(t.Value) {
 		return ""
 	}
 	q := s.quantity(t.Rule.Channel)
+	if t.Rule.Kind != alarms.Above && t.Rule.Kind != alarms.Below && t.Rule.Kind != alarms.Projected {
+		unit := t.Rule.Unit(q) // a difference, which Display would take for a level
+		return fmt.Sprintf(" %s %.3g %s, limit %g %s", t.Rule.Words(), t.Value, unit, t.Rule.Limit, unit)
+	}
 	return fmt.Sprintf(" %s, limit %s", s.cfg.Display.Format(q, t.Value), s.cfg.Display.Format(q, t.Rule.Limit))
 }
 

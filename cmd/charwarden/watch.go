@@ -10,7 +10,6 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"charwarden/alarms"
 	"charwarden/cmd/internal/metrics"
 	"charwarden/cmd/internal/mqtt"
 	"charwarden/cmd/internal/names"
@@ -47,20 +46,29 @@ const stopLimit = 3 * time.Second
 func (w *watch) assemble() error {
 	w.printWarnings()
 	state := newStateFile(w.cfg.State, w.log)
+	was := state.load()
 	var err error
-	if w.rig, err = wire(w.cfg, w.board, w.clock, state.load().Zeros); err != nil {
+	if w.rig, err = wire(w.cfg, w.board, w.clock, was.Zeros); err != nil {
 		return err
 	}
-	engine, err := alarms.New(w.cfg.Rules, w.cfg.Channels)
+	c, err := newCore(w.cfg)
 	if err != nil {
 		return err
 	}
 	w.loop = &loop{
-		clock: w.clock, tick: w.cfg.Tick, rig: w.rig, engine: engine,
+		clock: w.clock, tick: w.cfg.Tick, rig: w.rig, core: c, saved: was,
 		requests: make(chan request, perTick), alive: newNotifier(), state: state, log: w.log,
 	}
-	local := &desk{path: w.cfg.Socket, rig: w.rig, log: w.log}
-	w.parts = []part{{"state", state.Run}, {"socket", local.Run}}
+	c.correct = func(channel string, k *cared) { w.rig.sweep.Correct(channel, k.Zero, k.span()) }
+	c.signals = newSignals(w.cfg.Outputs, w.board, w.clock, c, w.log)
+	c.signals.permit.Restore(was.Permit)
+	stands, errs := c.restore(w.clock.Now(), was)
+	c.made = append(c.made, stands...)
+	for _, err := range errs {
+		w.log.Error("not restored", "err", err)
+	}
+	local := &desk{path: w.cfg.Socket, rig: w.rig, requests: w.loop.requests, log: w.log}
+	w.parts = []part{{"state", state.Run}, {"socket", local.Run}, {"siren", c.signals.siren.Run}}
 	for _, o := range w.rig.owners {
 		w.parts = append(w.parts, part{"bus " + o.Name(), o.Run})
 	}
@@ -120,7 +128,7 @@ func (w *watch) exporter() error {
 		return nil
 	}
 	var err error
-	w.http, err = metrics.New(metrics.Opts{Listen: w.cfg.Metrics.Listen, Channels: w.cfg.Channels, Rules: w.cfg.Rules,
+	w.http, err = metrics.New(metrics.Opts{Listen: w.cfg.Metrics.Listen, Channels: w.loop.core.channels, Rules: w.cfg.Rules,
 		Version: release, Commit: commit, Clock: w.clock, Log: w.log})
 	if err != nil {
 		return err
@@ -187,7 +195,7 @@ func (w *watch) publisher() error {
 	start, boot := w.clock.Now(), sinceBoot()
 	w.mqtt, err = mqtt.New(mqtt.Opts{
 		Broker: m.Broker, ClientID: m.ClientID, User: m.User, Password: password, TLS: secure,
-		Topics: topics, Channels: w.cfg.Channels, Rules: w.cfg.Rules, Refresh: m.Refresh,
+		Topics: topics, Channels: w.loop.core.channels, Rules: w.cfg.Rules, Refresh: m.Refresh,
 		Boot: bootID(), Start: start, MonoStart: boot.Seconds(), Clock: w.clock, Log: w.log, Version: release,
 		OnCommand: w.command,
 	})
@@ -195,10 +203,22 @@ func (w *watch) publisher() error {
 		return err
 	}
 	w.parts = append(w.parts, part{"mqtt", w.mqtt.Run})
+	w.loop.away = w.brokerAway()
 	w.loop.outputs = append(w.loop.outputs, func(f *frame) {
-		w.mqtt.Update(f.now, f.readings, f.alarms, f.transitions, "")
+		w.mqtt.Update(f.now, f.readings, f.alarms, f.transitions, f.phase.String())
 	})
 	return nil
+}
+
+// brokerAway returns how long the broker has been away, for the loop.
+func (w *watch) brokerAway() func(time.Time) time.Duration {
+	seen := w.clock.Now()
+	return func(now time.Time) time.Duration {
+		if w.mqtt.Stats().Connected {
+			seen = now
+		}
+		return now.Sub(seen)
+	}
 }
 
 // command takes what a phone asked for; it must not block.
@@ -213,14 +233,14 @@ func (w *watch) command(c mqtt.Command) {
 			log.Warn("command refused", "err", err)
 			return
 		}
-		r := func(now time.Time, e *alarms.Engine) (alarms.Transition, error) {
-			t, err := e.Acknowledge(now, name, seq)
+		r := func(now time.Time, c *core) {
+			t, err := c.engine.Acknowledge(now, name, seq)
 			if err != nil {
 				log.Warn("command refused", "alarm", name, "seq", seq, "err", err)
-			} else {
-				log.Info("acknowledged", "alarm", name, "seq", seq)
+				return
 			}
-			return t, err
+			c.made = append(c.made, t)
+			log.Info("acknowledged", "alarm", name, "seq", seq)
 		}
 		select {
 		case w.loop.requests <- r:

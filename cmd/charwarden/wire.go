@@ -72,6 +72,7 @@ func wire(cfg *config.Config, b sensors.Board, c sensors.Clock, zeros map[string
 		return nil, err
 	}
 	w.tachos()
+	w.host()
 	return w.rig, nil
 }
 
@@ -179,9 +180,6 @@ func (w *wiring) analog() error {
 		}
 		w.owner(a.Bus).Add(s, c.Every)
 		w.places[c.Channel] = place{fmt.Sprintf("CO cell on ADS1115 %s", c.Input), fmt.Sprintf("%s 0x%02x", a.Bus, a.Address)}
-		care := w.owner("dates")
-		care.Add(&sensors.Care{Channel: c.Channel + "_zero_age", What: "zero in clean air", Done: c.ZeroDate}, time.Second)
-		care.Add(&sensors.Care{Channel: c.Channel + "_bump_age", What: "bump test", Done: c.BumpDate}, time.Second)
 	}
 	return nil
 }
@@ -203,5 +201,25 @@ func (w *wiring) tachos() {
 			Every: t.Every,
 			Opts:  tacho.Opts{PulsesPerRev: t.PulsesPerRev, MaxRPM: t.Max, Now: w.clock.Now}}, t.Every)
 		w.places[t.Channel] = place{"tacho", t.Pin}
+	}
+}
+
+// host adds what the board itself shows. Its owner may hang on a dead disk,
+// like any other on its bus.
+func (w *wiring) host() {
+	o := w.owner("board")
+	for _, ch := range w.cfg.Channels {
+		var s sensors.Sensor
+		switch ch.Name {
+		case "board_temp":
+			s = &sensors.Heat{Channel: ch.Name, Path: w.cfg.Board.Thermal}
+		case "disk_free":
+			s = &sensors.Disk{Channel: ch.Name, Dir: w.cfg.State}
+		case "clock_unsynced":
+			s = &sensors.ClockSync{Channel: ch.Name}
+		default:
+			continue
+		}
+		o.Add(s, ch.Period)
 	}
 }

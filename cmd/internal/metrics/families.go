@@ -36,7 +36,10 @@ var quantities = [...]family{
 	sensors.Speed:       quantity(sensors.Speed, "Speed in revolutions per minute, the unit on every engine's plate"),
 	sensors.Voltage:     quantity(sensors.Voltage, "Voltage in volts"),
 	sensors.Humidity:    quantity(sensors.Humidity, "Relative humidity as a ratio, 0 to 1"),
-	sensors.Age:         quantity(sensors.Age, "Seconds since something was last done"),
+	sensors.Age:         quantity(sensors.Age, "Seconds since something was last done or last right"),
+	sensors.Mean:        quantity(sensors.Mean, "Carbon monoxide in ppm, averaged over the time that the channel's name says"),
+	sensors.COHb:        quantity(sensors.COHb, "Estimated carboxyhaemoglobin in percent of the blood's haemoglobin, the unit in which every limit is written; not a blood test"),
+	sensors.Ratio:       quantity(sensors.Ratio, "Ratio to a reference; 1 is as the reference"),
 }
 
 // About each channel.

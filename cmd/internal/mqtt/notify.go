@@ -27,12 +27,25 @@ func late(now time.Time, tr *alarms.Transition, is *alarms.Alarm) bool {
 //	wall_near_stop: back to normal: wall_near 480 degC.
 func (p *Publisher) line(tr *alarms.Transition) string {
 	name, what := tr.Rule.Name, p.what(&tr.Alarm)
+	if tr.Test {
+		name = "TEST, no real gas: " + name
+	}
 	gone := tr.From == alarms.Unacknowledged || tr.From == alarms.Acknowledged
 	switch {
+	case tr.Restored && tr.State != alarms.Unacknowledged && tr.State != alarms.Latched:
+		return ""
+	case tr.State == alarms.Latched && tr.Annunciates():
+		return fmt.Sprintf("%s: came while it could not call, and is kept until a reset at the rig: %s.%s", name, what, p.sendBack(tr))
 	case tr.State == alarms.Unacknowledged:
 		s := fmt.Sprintf("%s %s: %s.", strings.ToUpper(tr.Rule.Priority.String()), name, what)
 		s += sentence("", tr.Rule.Means) + sentence("First: ", tr.Rule.DoFirst)
 		return s + p.sendBack(tr)
+	case tr.State == alarms.Normal && tr.From == alarms.Suppressed, tr.State == alarms.Suppressed:
+		return ""
+	case tr.State == alarms.Shelved:
+		return fmt.Sprintf("%s: shelved at the rig for %v.", name, tr.Left)
+	case tr.State == alarms.OutOfService:
+		return fmt.Sprintf("%s: taken out of service at the rig: %s.", name, tr.Reason)
 	case tr.State == alarms.Normal:
 		return fmt.Sprintf("%s: back to normal: %s.", name, what)
 	case gone && tr.State == alarms.Returned:
@@ -54,14 +67,14 @@ func (p *Publisher) sendBack(tr *alarms.Transition) string {
 func (p *Publisher) what(a *alarms.Alarm) string {
 	r := a.Rule
 	status := p.latest[p.channels[r.Channel]].Status
-	switch r.Kind {
-	case alarms.Above, alarms.Below:
+	if r.Kind.Limited() {
 		value, limit, unit := p.figures(a)
 		if math.IsNaN(a.Value) || math.IsInf(a.Value, 0) {
 			return fmt.Sprintf("%s gives no value (%s), limit %v %s", r.Channel, status, limit, *unit)
 		}
-		return fmt.Sprintf("%s %v %s, limit %v %s", r.Channel, value, *unit, limit, *unit)
-	case alarms.Zeroing:
+		return fmt.Sprintf("%s %v %s, limit %v %s", r.Words(), value, *unit, limit, *unit)
+	}
+	if r.Kind == alarms.Zeroing {
 		return fmt.Sprintf("zero of %s (%s)", r.Channel, status)
 	}
 	if a.State == alarms.Unacknowledged {

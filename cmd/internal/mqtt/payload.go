@@ -96,17 +96,18 @@ func (p *Publisher) readingPayload(c *sensors.Channel, r *sensors.Reading) []byt
 		Time   stamp  `json:"time"`
 		Boot   string `json:"boot"`
 		MonoS  number `json:"mono_s"`
-	}{value, c.Quantity.Unit(), r.Status.String(), stamp(r.At), p.o.Boot, p.mono(r.At)})
+		Bound  bool   `json:"at_least,omitempty"` // value is a lower bound
+	}{value, c.Quantity.Unit(), r.Status.String(), stamp(r.At), p.o.Boot, p.mono(r.At), r.AtLeast})
 }
 
 // figures are an alarm's value, limit and unit; null for a rule that has no
 // limit.
 func (p *Publisher) figures(a *alarms.Alarm) (value, limit number, unit *string) {
-	if a.Rule.Kind != alarms.Above && a.Rule.Kind != alarms.Below {
+	if !a.Rule.Kind.Limited() {
 		return null, null, nil
 	}
 	q := p.quantity(a.Rule)
-	return number{a.Value, displays[q].places}, number{a.Rule.Limit, exact}, text(q.Unit())
+	return number{a.Value, displays[q].places}, number{a.Rule.Limit, exact}, text(a.Rule.Unit(q))
 }
 
 func (p *Publisher) quantity(r *alarms.Rule) sensors.Quantity {
@@ -127,9 +128,10 @@ func (p *Publisher) alarmPayload(a *alarms.Alarm) []byte {
 		Seq      uint64  `json:"seq"`
 		Means    *string `json:"means"`
 		DoFirst  *string `json:"do_first"`
+		Test     bool    `json:"test,omitempty"` // raised by test gas
 	}{
 		a.Rule.Name, a.Rule.Channel, a.Rule.Priority.String(), a.State.String(),
-		value, limit, unit, stamp(a.Since), a.Seq, text(a.Rule.Means), text(a.Rule.DoFirst),
+		value, limit, unit, stamp(a.Since), a.Seq, text(a.Rule.Means), text(a.Rule.DoFirst), a.Test,
 	})
 }
 
@@ -148,9 +150,10 @@ func (p *Publisher) eventPayload(tr *alarms.Transition) []byte {
 		Limit    number  `json:"limit"`
 		Unit     *string `json:"unit"`
 		Seq      uint64  `json:"seq"`
+		Test     bool    `json:"test,omitempty"`
 	}{
 		stamp(tr.At), p.o.Boot, p.mono(tr.At), tr.Rule.Name, tr.Rule.Channel,
-		tr.From.String(), tr.State.String(), tr.Rule.Priority.String(), value, limit, unit, tr.Seq,
+		tr.From.String(), tr.State.String(), tr.Rule.Priority.String(), value, limit, unit, tr.Seq, tr.Test,
 	})
 }
 

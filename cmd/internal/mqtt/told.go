@@ -93,4 +93,7 @@ var displays = map[sensors.Quantity]struct {
 	sensors.Voltage:     {3, 0.02},
 	sensors.Humidity:    {4, 0.005},
 	sensors.Age:         {0, 10},
+	sensors.Mean:        {1, 1},
+	sensors.COHb:        {2, 0.05},
+	sensors.Ratio:       {3, 0.02},
 }

@@ -23,7 +23,10 @@ const (
 	SpeedRpm           = "charwarden_speed_rpm"
 	SupplyVolts        = "charwarden_supply_volts"
 	HumidityRatio      = "charwarden_humidity_ratio"
-	AgeSeconds         = "charwarden_age_seconds" // since something was last done
+	AgeSeconds         = "charwarden_age_seconds" // since something was last done or last right
+	COMeanPpm          = "charwarden_co_mean_ppm"
+	COHbPercent        = "charwarden_cohb_percent"
+	Ratio              = "charwarden_ratio"
 )
 
 // About each channel.
@@ -88,6 +91,12 @@ func Quantity(q sensors.Quantity) string {
 		return HumidityRatio
 	case sensors.Age:
 		return AgeSeconds
+	case sensors.Mean:
+		return COMeanPpm
+	case sensors.COHb:
+		return COHbPercent
+	case sensors.Ratio:
+		return Ratio
 	}
 	panic(fmt.Sprintf("names: quantity %d: has no metric family", q))
 }

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"log/slog"
+
+	"periph.io/x/conn/v3/gpio"
+
+	"charwarden/cmd/internal/siren"
+	"charwarden/config"
+	"charwarden/sensors"
+)
+
+// signals is what reaches the person, and the engine, without any network: horn
+// and lamps, the watch pulse, the run permit and the button beside them. It
+// belongs to the loop.
+type signals struct {
+	siren  *siren.Siren
+	watch  *siren.Pulse
+	permit siren.Permit
+	train  *siren.Pulse // of the permit
+	fitted bool         // a run permit is configured
+	button *siren.Button
+	log    *slog.Logger
+	core   *core
+	lost   bool // the permit was lost when last said
+}
+
+// newSignals finds the pins. One that cannot be had is said and costs only what
+// hangs on it.
+func newSignals(o config.Outputs, b sensors.Board, clock sensors.Clock, c *core, log *slog.Logger) *signals {
+	pin := func(what, name string) gpio.PinIO {
+		if name == "" {
+			return nil
+		}
+		p, err := b.Pin(name)
+		if err != nil {
+			log.Error("output missing: go and see", "output", what, "pin", name, "err", err)
+			return nil
+		}
+		return p
+	}
+	out := func(what, name string) gpio.PinOut { // a nil PinIO is no nil PinOut
+		if p := pin(what, name); p != nil {
+			return p
+		}
+		return nil
+	}
+	s := &signals{
+		siren: siren.New(siren.Opts{Horn: out("horn", o.Horn), Red: out("lamp_red", o.LampRed),
+			Yellow: out("lamp_yellow", o.LampYellow), Green: out("lamp_green", o.LampGreen), Clock: clock, Log: log}),
+		watch:  siren.NewPulse("watch_pulse", out("watch_pulse", o.WatchPulse), log),
+		train:  siren.NewPulse("run_permit", out("run_permit", o.RunPermit), log),
+		fitted: o.RunPermit != "", log: log, core: c,
+	}
+	var in gpio.PinIn
+	if p := pin("reset_button", o.ResetButton); p != nil {
+		in = p
+	}
+	var err error
+	if s.button, err = siren.NewButton(in, log); err != nil {
+		log.Error("output missing: go and see", "output", "reset_button", "err", err)
+		s.button, _ = siren.NewButton(nil, log)
+	}
+	return s
+}
+
+// update is the first output of a tick: what sounds, and whether the engine may
+// run.
+func (s *signals) update(f *frame) {
+	s.siren.Update(f.now, f.alarms, f.transitions)
+	c := s.core
+	speed, fitted := sensors.Reading{}, false
+	if r := c.reading(c.cfg.Roles.Speed); r != nil {
+		speed, fitted = *r, true
+	}
+	s.permit.Step(f.now, f.alarms, siren.Stands(speed, fitted, c.finder.Inferred(), c.finder.Known()))
+	held, why := s.permit.Held()
+	if s.fitted && !held != s.lost {
+		s.lost = !held
+		if s.lost {
+			s.log.Warn("run permit lost: the engine stops; the fire goes on", "why", why)
+		} else {
+			s.log.Info("run permit given")
+		}
+	}
+	switch s.button.Tick(f.now) {
+	case siren.ShortPress:
+		s.siren.Silence(f.now, "button")
+	case siren.LongPress:
+		if err := s.permit.Reset(f.now); err != nil {
+			s.log.Warn("command refused", "person", "button", "verb", "reset permit", "err", err)
+		} else {
+			s.log.Info("command", "person", "button", "verb", "reset permit")
+		}
+	}
+}
+
+// beat is the last thing that a completed tick does.
+func (s *signals) beat() {
+	s.watch.Tick()
+	if held, _ := s.permit.Held(); held && s.fitted {
+		s.train.Tick()
+	}
+}
