@@ -69,7 +69,7 @@ func New(rules []Rule, channels []sensors.Channel) (*Engine, error) {
 		e.byName[r.Name] = i
 		place := func(what, channel string) int {
 			p, known := places[channel]
-			if !known {
+			if !known && (channel != "" || what == "channel") { // check has refused an empty one
 				refuse(fmt.Errorf("%s: %q: no such channel", what, channel))
 			}
 			return p

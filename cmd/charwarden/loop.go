@@ -97,13 +97,13 @@ func (l *loop) step(now time.Time) {
 		f.health.skipped += o.Missed()
 	}
 	l.core.signals.update(f) // before anything that could be slow
+	l.remember(now)          // before anybody is told
 	for i := range f.transitions {
 		logTransition(l.log, &f.transitions[i])
 	}
 	if f.phase != was {
 		l.log.Info("phase", "from", was, "to", f.phase, "forced", l.core.finder.Forced())
 	}
-	l.remember(now)
 	for _, out := range l.outputs {
 		out(f)
 	}
@@ -182,9 +182,13 @@ func (l *loop) carryOut(now time.Time) {
 
 func logTransition(log *slog.Logger, t *alarms.Transition) {
 	level := slog.LevelInfo
-	if t.State == alarms.Unacknowledged && t.Rule.Priority > alarms.Notice {
+	switch {
+	case t.Annunciates() && t.Rule.Priority > alarms.Notice:
 		level = slog.LevelWarn
+	case t.State == alarms.Suppressed, t.State == alarms.Normal && t.From == alarms.Suppressed:
+		level = slog.LevelDebug // comes with every change of phase, which is logged
 	}
 	log.Log(context.Background(), level, "alarm", "alarm", t.Rule.Name, "priority", t.Rule.Priority,
-		"from", t.From, "to", t.State, "value", fmt.Sprintf("%.4g", t.Value), "seq", t.Seq)
+		"from", t.From, "to", t.State, "value", fmt.Sprintf("%.4g", t.Value), "seq", t.Seq,
+		"test", t.Test, "restored", t.Restored)
 }

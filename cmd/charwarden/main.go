@@ -27,6 +27,7 @@ const (
 // call is one run of a subcommand.
 type call struct {
 	args     []string
+	in       io.Reader
 	out, err io.Writer
 }
 
@@ -41,6 +42,18 @@ func commands() []command {
 		{"demo", "show a whole run on a simulated rig; needs nothing", demo},
 		{"run", "watch the rig", run},
 		{"check", "ask every chip once and say what is wrong", check},
+		{"alarms", "list the alarms that are not normal", listAlarms},
+		{"ack", "say that you have seen an alarm", turning("ack")},
+		{"silence", "silence the horn for 2 minutes", silence},
+		{"shelve", "put an alarm aside for a time", shelve},
+		{"unshelve", "take it back before that", turning("unshelve")},
+		{"reset", "release a latched alarm, or the run permit", reset},
+		{"out", "take an alarm out of service, with a reason", takeOut},
+		{"in", "put it back into service", turning("in")},
+		{"phase", "show the phase of the rig, or set it by hand", showPhase},
+		{"note", "write a line into the log", note},
+		{"calibrate", "zero or span a channel, step by step", calibrate},
+		{"bumptest", "test a CO channel with gas, step by step", bumpTest},
 		{"replay", "judge a recording by the rules", replay},
 		{"config", "print the annotated reference configuration", printConfig},
 		{"calc", "reckon at the bench: couple", calc},
@@ -58,13 +71,13 @@ var errNotGood = errors.New("not all is good")
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	code := dispatch(ctx, os.Args[1:], os.Stdout, os.Stderr)
+	code := dispatch(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	stop()
 	os.Exit(code)
 }
 
 // dispatch runs one call and returns its exit code.
-func dispatch(ctx context.Context, args []string, out, errw io.Writer) int {
+func dispatch(ctx context.Context, args []string, in io.Reader, out, errw io.Writer) int {
 	if len(args) == 0 {
 		fmt.Fprint(errw, help())
 		return exitUsage
@@ -75,7 +88,7 @@ func dispatch(ctx context.Context, args []string, out, errw io.Writer) int {
 	}
 	for _, c := range commands() {
 		if c.name == args[0] {
-			return exitCode(c.run(ctx, &call{args: args[1:], out: out, err: errw}), errw)
+			return exitCode(c.run(ctx, &call{args: args[1:], in: in, out: out, err: errw}), errw)
 		}
 	}
 	fmt.Fprintf(errw, "charwarden: %s: no such command; `charwarden help` lists them\n", args[0])
@@ -105,7 +118,7 @@ func help() string {
 	var b strings.Builder
 	b.WriteString("charwarden watches a small charcoal gas rig and raises alarms.\n\n")
 	for _, c := range commands() {
-		fmt.Fprintf(&b, "  charwarden %-8s  %s\n", c.name, c.does)
+		fmt.Fprintf(&b, "  charwarden %-9s  %s\n", c.name, c.does)
 	}
 	b.WriteString("\n`charwarden COMMAND -h` shows a command's flags.\n\n" + caution + "\n")
 	return b.String()

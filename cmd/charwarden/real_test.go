@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -23,7 +24,9 @@ import (
 
 // benchDaemon is the daemon on a simulated rig at the pace of life, as a
 // process of its own: benchdaemon BROKER METRICS DIR. A line on its standard
-// input with a voltage forces the CO cell's output there.
+// input with a voltage forces the CO cell's output there; "hang" hangs the loop.
+// The edges of its watch pulse and run permit are told on descriptor 3, if it
+// is open, as the letters w and p.
 func benchDaemon() {
 	cfg, err := config.Parse("reference.toml", config.Reference())
 	if err != nil {
@@ -31,18 +34,29 @@ func benchDaemon() {
 	}
 	cfg = withoutBoard(cfg)
 	cfg.MQTT.Broker, cfg.Metrics.Listen = os.Args[1], os.Args[2]
+	cfg.Outputs.RunPermit = permitPin
 	cfg.State, cfg.Socket = os.Args[3], filepath.Join(os.Args[3], "socket")
 	s, err := newSimRig(cfg, systemClock{}, 1)
 	if err != nil {
 		panic(err)
 	}
-	w := &watch{cfg: cfg, board: s.board, clock: systemClock{}, log: newLog(os.Stderr)}
+	var hung atomic.Bool
+	w := &watch{cfg: cfg, board: pipeBoard{s.board}, clock: systemClock{}, log: newLog(os.Stderr)}
+	w.more = []output{func(*frame) {
+		for hung.Load() {
+			time.Sleep(time.Millisecond)
+		}
+	}}
 	if err := w.assemble(); err != nil {
 		panic(err)
 	}
 	go func() {
 		var volts float64
 		for in := bufio.NewScanner(os.Stdin); in.Scan(); {
+			if in.Text() == "hang" {
+				hung.Store(true)
+				continue
+			}
 			fmt.Sscan(in.Text(), &volts)
 			s.adcs["adc"].Force(2, volts)
 		}
@@ -184,7 +198,11 @@ func TestRealDaemon(t *testing.T) {
 
 	daemon.Process.Signal(syscall.SIGKILL)
 	within(t, 20*time.Second, "the will", hears("status", "WATCH LOST: nobody is watching the rig"))
-	startDaemon(t, "tcp://"+broker, page, dir)
+	mu.Lock()
+	clear(heard)
+	mu.Unlock()
+	startDaemon(t, "tcp://"+broker, page, dir) // whose cell shows clean air
 	within(t, 10*time.Second, "birth again", hears("status", "watching since "))
-	within(t, 10*time.Second, "state again", hears("alarm/co_evacuate", `"state":"normal"`))
+	within(t, 10*time.Second, "what stood stands again", hears("alarm/co_evacuate", `"state":"unacknowledged"`))
+	within(t, 10*time.Second, "and calls again", hears("notify", "Leave now, upwind."))
 }

@@ -37,7 +37,7 @@ func (w *watch) printWarnings() {
 		w.log.Warn(s)
 	}
 	if unsafeState(w.cfg.State) {
-		w.log.Warn("state directory is in memory: zeros are lost at a power cut", "dir", w.cfg.State)
+		w.log.Warn("state directory is in memory: alarms, doses and zeros are lost at a power cut", "dir", w.cfg.State)
 	}
 }
 

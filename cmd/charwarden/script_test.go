@@ -16,7 +16,7 @@ func TestMain(m *testing.M) {
 		"charwarden": func() {
 			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 			defer stop()
-			os.Exit(dispatch(ctx, os.Args[1:], os.Stdout, os.Stderr))
+			os.Exit(dispatch(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 		},
 	})
 }

@@ -1,12 +1,9 @@
 package main
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"log/slog"
 	"net"
@@ -15,14 +12,15 @@ import (
 	"path/filepath"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"charwarden/sensors"
 )
 
 // desk is where local commands ask the running daemon, over HTTP on a Unix
-// socket: GET /check answers the rows of `check`. It answers from its own copy
-// of the last frame.
+// socket. `check` is answered from its own copy of the last frame; everything
+// else by the loop, through requests.
 type desk struct {
 	path     string
 	rig      *rig
@@ -31,6 +29,7 @@ type desk struct {
 
 	mu       sync.Mutex
 	readings []sensors.Reading
+	floods   flood
 }
 
 // update is the desk's output.
@@ -50,6 +49,41 @@ func (d *desk) rows() []checkRow {
 	return rowsOf(d.rig, readings)
 }
 
+// askLimit is how long a person waits for the loop: 20 of its usual ticks.
+const askLimit = 2 * time.Second
+
+var (
+	errTooMany  = errors.New("too many at once: ask again in a second")
+	errNoAnswer = fmt.Errorf("the loop did not answer within %v; nothing was done", askLimit)
+)
+
+// ask has the loop carry out do and returns its error. What the loop has not
+// begun when the person goes away, or after askLimit, it never does.
+func (d *desk) ask(ctx context.Context, do func(now time.Time, c *core) error) error {
+	var taken atomic.Bool // by the loop, or by the person who gave up
+	done := make(chan error, 1)
+	select {
+	case d.requests <- func(now time.Time, c *core) {
+		if taken.CompareAndSwap(false, true) {
+			done <- do(now, c)
+		}
+	}:
+	default:
+		return errTooMany
+	}
+	ctx, cancel := context.WithTimeoutCause(ctx, askLimit, errNoAnswer)
+	defer cancel()
+	select {
+	case err := <-done:
+		return err
+	case <-ctx.Done():
+		if taken.CompareAndSwap(false, true) {
+			return context.Cause(ctx)
+		}
+		return <-done // the loop is at it
+	}
+}
+
 // Run answers until ctx ends. A socket that cannot be had is said and costs
 // only the local commands.
 func (d *desk) Run(ctx context.Context) error {
@@ -58,18 +92,9 @@ func (d *desk) Run(ctx context.Context) error {
 		d.log.Error("local commands will not reach this daemon", "socket", d.path, "err", err)
 		return nil
 	}
-	mux := http.NewServeMux()
-	mux.HandleFunc("GET /check", func(w http.ResponseWriter, _ *http.Request) {
-		rows := d.rows()
-		if rows == nil {
-			http.Error(w, "no tick yet: ask again in a second", http.StatusServiceUnavailable)
-			return
-		}
-		w.Header().Set("Content-Type", "application/json")
-		json.NewEncoder(w).Encode(rows)
-	})
-	srv := &http.Server{Handler: mux, ReadHeaderTimeout: 2 * time.Second, ReadTimeout: 5 * time.Second,
-		WriteTimeout: 5 * time.Second, IdleTimeout: 10 * time.Second, MaxHeaderBytes: 8 << 10}
+	srv := &http.Server{Handler: d.routes(), ReadHeaderTimeout: 2 * time.Second, ReadTimeout: 5 * time.Second,
+		WriteTimeout: 5 * time.Second, IdleTimeout: 10 * time.Second, MaxHeaderBytes: 8 << 10,
+		ConnContext: withPeer, ErrorLog: slog.NewLogLogger(d.log.Handler(), slog.LevelWarn)}
 	stop := context.AfterFunc(ctx, func() { srv.Close() })
 	defer stop()
 	if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
@@ -96,30 +121,4 @@ func (d *desk) listen() (net.Listener, error) {
 		return nil, err
 	}
 	return l, nil
-}
-
-// askRows asks a running daemon for the rows of `check`.
-func askRows(ctx context.Context, socket string) ([]checkRow, error) {
-	client := &http.Client{Timeout: 5 * time.Second, Transport: &http.Transport{
-		DialContext: func(ctx context.Context, _, _ string) (net.Conn, error) {
-			return new(net.Dialer).DialContext(ctx, "unix", socket)
-		}}}
-	req, err := http.NewRequestWithContext(ctx, http.MethodGet, "http://charwarden/check", nil)
-	if err != nil {
-		return nil, err
-	}
-	resp, err := client.Do(req)
-	if err != nil {
-		return nil, err
-	}
-	defer resp.Body.Close()
-	if resp.StatusCode != http.StatusOK {
-		text, _ := io.ReadAll(io.LimitReader(resp.Body, 200))
-		return nil, fmt.Errorf("the daemon says: %s", bytes.TrimSpace(text))
-	}
-	var rows []checkRow
-	if err := json.NewDecoder(resp.Body).Decode(&rows); err != nil {
-		return nil, fmt.Errorf("answer of the daemon: %w", err)
-	}
-	return rows, nil
 }

@@ -86,14 +86,16 @@ func (w *watch) assemble() error {
 // start watches until ctx ends; assemble comes first. Parts that fail are said
 // and started again; a part whose bus hangs is left behind at the end.
 func (w *watch) start(ctx context.Context) error {
-	ctx, cancel := context.WithCancel(ctx)
+	// The parts outlive the loop: its last tick may have something to store.
+	loopCtx := ctx
+	ctx, cancel := context.WithCancel(context.WithoutCancel(ctx))
 	defer cancel()
 	var wg sync.WaitGroup
 	for _, p := range w.parts {
 		wg.Go(func() { w.keep(ctx, p) })
 	}
 	w.log.Info("watching", "rig", w.cfg.Rig.Name, "channels", len(w.cfg.Channels), "alarms", len(w.cfg.Rules))
-	err := w.loop.Run(ctx)
+	err := w.loop.Run(loopCtx)
 	cancel()
 	done := make(chan struct{})
 	go func() { wg.Wait(); close(done) }()

@@ -33,9 +33,6 @@ func (c *call) follow(a *alarms.Alarm, now time.Time) {
 		*c = call{rule: a.Rule}
 	}
 	sound := soundOf(a)
-	if sound == Off {
-		c.silent = time.Time{}
-	}
 	if sound == Chirp && c.sound != Chirp {
 		c.again = now
 	}

@@ -72,11 +72,11 @@ func (w *wire) refuse(err error) {
 	w.err = err
 }
 
-// The alarms of a desk, in their order.
+// The alarms of a desk, in their order: fire between two of gas.
 const (
 	coEvacuate = iota
-	coAlarm
 	wallStop
+	coAlarm
 	gasAlarm // priority alarm without a hazard
 	coCaution
 	supplyNotice

@@ -246,6 +246,9 @@ func TestPermitKept(t *testing.T) {
 		t.Fatal(err)
 	}
 	after := newPermitDesk(t)
+	after.Restore(Kept{})
+	after.step(false)
+	after.want("nothing kept", "")
 	after.Restore(k)
 	after.step(false)
 	after.want("after a restart", "tripped by wall_near_stop")

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io"
 	"log/slog"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -102,6 +103,23 @@ func TestSilenceEndsThoughTheLoopHangs(t *testing.T) {
 	})
 }
 
+// What repeats its chirp does so while the loop hangs.
+func TestChirpsThoughTheLoopHangs(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := newDesk(t)
+		stop := d.run()
+		d.turn(gasAlarm, alarms.Unacknowledged)
+		d.now = time.Now()
+		d.tick()
+		got := edges(d.horn, 8*time.Minute+time.Second)
+		want := []time.Duration{150 * ms, 4 * time.Minute, 4*time.Minute + 150*ms, 8 * time.Minute, 8*time.Minute + 150*ms}
+		if !slices.Equal(got, want) {
+			t.Errorf("edges at %v, want %v", got, want)
+		}
+		stop()
+	})
+}
+
 // A loop that ticks beside the player makes no edge too many or too late, and
 // one that is behind the player does not take edges back.
 func TestLoopAndPlayer(t *testing.T) {
@@ -112,7 +130,7 @@ func TestLoopAndPlayer(t *testing.T) {
 		for d.now = time.Now(); d.now.Sub(d.s.horn.since) < 40*time.Second || d.s.horn.Pattern == Off; d.now = time.Now() {
 			time.Sleep(37 * ms) // the loop's work, after it looked at the clock
 			d.tick()
-			time.Sleep(63 * ms)
+			time.Sleep(60 * ms)
 		}
 		synctest.Wait()
 		if n := d.horn.writes; n < 60 || n > 62 { // 6 edges every 4 s

@@ -132,7 +132,7 @@ func TestChirps(t *testing.T) {
 	}
 }
 
-// Two that come at once are one chirp, two that come apart are two; one that
+// Two that come at once, or within a chirp, are one chirp, two that come apart are two; one that
 // comes latched out of hiding, or over a restart, is heard.
 func TestChirpForEachCall(t *testing.T) {
 	d := newDesk(t)
@@ -140,6 +140,17 @@ func TestChirpForEachCall(t *testing.T) {
 	d.turn(gasAlarm, alarms.Unacknowledged)
 	if n := d.chirps(time.Minute); n != 1 {
 		t.Errorf("%d chirps of two at once", n)
+	}
+	d.turn(coCaution, alarms.Returned)
+	d.turn(coCaution, alarms.Unacknowledged)
+	d.tick()
+	d.pass(50 * ms)
+	d.turn(coCaution, alarms.Returned)
+	d.turn(coCaution, alarms.Unacknowledged)
+	d.pass(50 * ms)
+	d.pass(50 * ms)
+	if d.horn.on() {
+		t.Error("a chirp within a chirp makes it longer")
 	}
 	d.turn(gasAlarm, alarms.Acknowledged)
 	d.turn(coCaution, alarms.Returned)
