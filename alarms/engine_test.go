@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"charwarden/sensors"
+	"charwarden/sensors/derive/phase"
 )
 
 // day is the time at which the tests begin.
@@ -49,7 +50,7 @@ func TestDelaysAreTime(t *testing.T) {
 		e := engine(t, rule(Above, 100, 0, 10*time.Second, 30*time.Second, false))
 		up := -1 * time.Second
 		for at := time.Duration(0); at <= 2*time.Minute && up < 0; at += tick {
-			if len(e.Step(day.Add(at), good(101))) > 0 {
+			if len(e.Step(day.Add(at), good(101), phase.Running)) > 0 {
 				up = at
 			}
 		}
@@ -62,9 +63,9 @@ func TestDelaysAreTime(t *testing.T) {
 // A leap of centuries ends a delay that has begun; nothing overflows.
 func TestTimeLeaps(t *testing.T) {
 	e := engine(t, rule(Above, 100, 0, 10*time.Second, 0, false))
-	e.Step(day, good(200))
-	e.Step(day.Add(time.Second), good(200))
-	if got := e.Step(day.AddDate(1000, 0, 0), good(200)); len(got) != 1 {
+	e.Step(day, good(200), phase.Running)
+	e.Step(day.Add(time.Second), good(200), phase.Running)
+	if got := e.Step(day.AddDate(1000, 0, 0), good(200), phase.Running); len(got) != 1 {
 		t.Errorf("got %v, want raised", got)
 	}
 }
@@ -73,29 +74,29 @@ func TestTimeLeaps(t *testing.T) {
 // off-delay; afterwards the clock counts on from where it is.
 func TestTimeGoesBack(t *testing.T) {
 	e := engine(t, rule(Above, 100, 0, 10*time.Second, 0, false))
-	e.Step(day, good(200))
-	if got := e.Step(day.Add(-time.Hour), good(200)); len(got) != 0 {
+	e.Step(day, good(200), phase.Running)
+	if got := e.Step(day.Add(-time.Hour), good(200), phase.Running); len(got) != 0 {
 		t.Fatalf("raised by a step back: %v", got)
 	}
-	if got := e.Step(day.Add(-time.Hour+10*time.Second), good(200)); len(got) != 1 {
+	if got := e.Step(day.Add(-time.Hour+10*time.Second), good(200), phase.Running); len(got) != 1 {
 		t.Fatal("the on-delay did not go on after the step back")
 	}
-	if got := e.Step(day.Add(-2*time.Hour), good(0)); len(got) != 0 {
+	if got := e.Step(day.Add(-2*time.Hour), good(0), phase.Running); len(got) != 0 {
 		t.Fatalf("a step back cleared: %v", got)
 	}
-	if got := e.Step(day.Add(-2*time.Hour), good(0)); len(got) != 1 || got[0].State != Returned {
+	if got := e.Step(day.Add(-2*time.Hour), good(0), phase.Running); len(got) != 1 || got[0].State != Returned {
 		t.Fatalf("got %v, want returned in the next step", got)
 	}
 
 	slow := engine(t, rule(Above, 100, 0, 0, 10*time.Second, false))
-	slow.Step(day, good(200))
-	slow.Step(day.Add(time.Second), good(0))
-	slow.Step(day.Add(9*time.Second), good(0))
-	slow.Step(day.Add(5*time.Second), good(0)) // the off-delay starts over
-	if got := slow.Step(day.Add(14*time.Second), good(0)); len(got) != 0 {
+	slow.Step(day, good(200), phase.Running)
+	slow.Step(day.Add(time.Second), good(0), phase.Running)
+	slow.Step(day.Add(9*time.Second), good(0), phase.Running)
+	slow.Step(day.Add(5*time.Second), good(0), phase.Running) // the off-delay starts over
+	if got := slow.Step(day.Add(14*time.Second), good(0), phase.Running); len(got) != 0 {
 		t.Errorf("cleared on time measured before the step back: %v", got)
 	}
-	if got := slow.Step(day.Add(24*time.Second), good(0)); len(got) != 1 {
+	if got := slow.Step(day.Add(24*time.Second), good(0), phase.Running); len(got) != 1 {
 		t.Error("never cleared after the step back")
 	}
 }
@@ -104,8 +105,8 @@ func TestTimeGoesBack(t *testing.T) {
 func TestGoodWithoutNumber(t *testing.T) {
 	for _, v := range []float64{math.NaN(), math.Inf(1), math.Inf(-1)} {
 		e := engine(t, rule(Above, 100, 0, 0, 0, false), rule(Below, 50, 0, 0, 0, false), rule(Fault, 0, 0, 0, 0, false))
-		e.Step(day, good(200))
-		got := e.Step(day.Add(time.Second), good(v))
+		e.Step(day, good(200), phase.Running)
+		got := e.Step(day.Add(time.Second), good(v), phase.Running)
 		if len(got) != 1 || got[0].Rule.Kind != Fault || got[0].State != Unacknowledged {
 			t.Errorf("good %v: %v, want the fault alarm alone", v, got)
 		}
@@ -123,8 +124,8 @@ func TestMisplacedReadings(t *testing.T) {
 	other := []sensors.Reading{{Channel: "other", Value: 0, Status: sensors.Good}}
 	for name, readings := range map[string][]sensors.Reading{"none": nil, "other": other} {
 		e := engine(t, rule(Above, 100, 0, 0, 0, false), rule(Fault, 0, 0, 0, 0, false))
-		e.Step(day, good(200))
-		got := e.Step(day.Add(time.Minute), readings)
+		e.Step(day, good(200), phase.Running)
+		got := e.Step(day.Add(time.Minute), readings, phase.Running)
 		if len(got) != 1 || got[0].Rule.Kind != Fault {
 			t.Errorf("%s: %v, want the fault alarm alone", name, got)
 		}
@@ -134,12 +135,12 @@ func TestMisplacedReadings(t *testing.T) {
 // Memory that holds no state is an alarm, never normal.
 func TestInvalidStateIsAlarm(t *testing.T) {
 	e := engine(t, rule(Above, 100, 0, time.Hour, 0, false))
-	e.Step(day, good(0))
+	e.Step(day, good(0), phase.Running)
 	e.tracks[0].state = 77
-	if worst, stands := e.Worst(); !stands || worst != High {
+	if worst, stands := worst(e); !stands || worst != High {
 		t.Errorf("Worst is %v, %v; want alarm, true", worst, stands)
 	}
-	got := e.Step(day.Add(time.Second), good(0))
+	got := e.Step(day.Add(time.Second), good(0), phase.Running)
 	if len(got) != 1 || got[0].From != 77 || got[0].State != Unacknowledged || got[0].Seq != 1 {
 		t.Errorf("got %v, want from state(77) to unacknowledged", got)
 	}
@@ -149,9 +150,9 @@ func TestAlarmsAndWorst(t *testing.T) {
 	notice := rule(Below, 10, 0, 0, 0, false)
 	notice.Priority = Notice
 	evacuate := rule(Above, 100, 0, 0, 0, true)
-	evacuate.Priority = Evacuate
+	evacuate.Priority, evacuate.Never = Evacuate, true
 	e := engine(t, notice, evacuate)
-	if p, stands := e.Worst(); stands {
+	if p, stands := worst(e); stands {
 		t.Errorf("something stands at the start: %v", p)
 	}
 	for _, a := range e.Alarms(nil) {
@@ -159,12 +160,12 @@ func TestAlarmsAndWorst(t *testing.T) {
 			t.Errorf("%s at the start: %+v", a.Rule.Name, a)
 		}
 	}
-	e.Step(day, good(5))
-	if p, stands := e.Worst(); !stands || p != Notice {
+	e.Step(day, good(5), phase.Running)
+	if p, stands := worst(e); !stands || p != Notice {
 		t.Errorf("Worst is %v, %v; want notice, true", p, stands)
 	}
-	e.Step(day.Add(time.Second), good(500))
-	if p, stands := e.Worst(); !stands || p != Evacuate {
+	e.Step(day.Add(time.Second), good(500), phase.Running)
+	if p, stands := worst(e); !stands || p != Evacuate {
 		t.Errorf("Worst is %v, %v; want evacuate, true", p, stands)
 	}
 	into := make([]Alarm, 7)
@@ -175,4 +176,14 @@ func TestAlarmsAndWorst(t *testing.T) {
 	if a := got[0]; a.State != Returned || a.Value != 500 || a.Seq != 1 || !a.Since.Equal(day.Add(time.Second)) {
 		t.Errorf("%s: %+v", a.Rule.Name, a)
 	}
+}
+
+// worst is the highest priority among what stands.
+func worst(e *Engine) (p Priority, stands bool) {
+	for _, a := range e.Alarms(nil) {
+		if a.State.Standing() {
+			p, stands = max(p, a.Rule.Priority), true
+		}
+	}
+	return p, stands
 }

@@ -2,125 +2,51 @@ package alarms
 
 import (
 	"math"
+	"strings"
 	"time"
-
-	"charwarden/sensors"
 )
 
 // naive is a second implementation of one alarm, to compare the engine with.
-// It has no timers and no remembered condition: it keeps every sample and
-// looks back over all of them each time. Its state is three yes-or-noes.
+// It has no timers: it keeps every sample, judges each by itself, and looks
+// back over all of them each time. Its state is a few yes-or-noes.
 type naive struct {
 	Rule
-	past    []sample
-	active  bool // the alarm's condition stands, after the delays
-	seen    bool // acknowledged
-	kept    bool // latched
-	called  bool // not normal
-	ackedAt int  // samples before the acknowledgement
+	*world
+	past   []look
+	noted  []int // windowed: the samples that count, since the last break
+	before bool  // what was proved before the first sample
+	from   int   // the on-delay counts from this sample on
+
+	active  bool  // the alarm's condition stands, after the delays
+	seen    bool  // acknowledged
+	kept    bool  // latched
+	called  bool  // not normal
+	aside   State // Shelved, Suppressed or OutOfService; Normal = none of them
+	was     bool  // something to remember when it comes back
+	test    bool
+	hidden  uint64
+	shelf   time.Duration
+	shelvAt int // newest sample when it was shelved
+	ackedAt int // samples before the acknowledgement
+	reason  string
 	seq     uint64
+	order   uint64
 	since   time.Time
 }
 
-type sample struct {
-	at     time.Time
-	status sensors.Status
-	value  float64
-}
-
-func (s sample) number() bool {
-	return s.status == sensors.Good && math.Abs(s.value) <= math.MaxFloat64
-}
-
-// verdict of sample i alone: +1 proves the condition, -1 disproves it, 0 says
-// nothing.
-func (n *naive) verdict(i int) int {
-	s := n.past[i]
-	sign := 1.0
-	own := sensors.ClippedHigh
-	switch n.Kind {
-	case Fault:
-		if s.number() || s.status == sensors.Unzeroed {
-			return -1
-		}
-		return 1
-	case Zeroing:
-		if s.number() {
-			return -1
-		}
-		if s.status == sensors.Unzeroed {
-			return 1
-		}
-		return 0
-	case Below:
-		sign, own = -1, sensors.ClippedLow
-	}
-	if s.status == own {
-		return 1
-	}
-	if s.number() && sign*s.value >= sign*n.Limit {
-		return 1
-	}
-	if s.number() && sign*s.value <= sign*n.Limit-n.Deadband {
-		return -1
-	}
-	return 0
-}
-
-// proved is the newest verdict up to sample i.
-func (n *naive) proved(i int) bool {
-	for ; i >= 0; i-- {
-		if v := n.verdict(i); v != 0 {
-			return v > 0
-		}
-	}
-	return false
-}
-
-// value is the newest that may be shown for the alarm.
-func (n *naive) value() float64 {
-	for i := len(n.past) - 1; i >= 0; i-- {
-		s := n.past[i]
-		full := n.Kind == Above && s.status == sensors.ClippedHigh || n.Kind == Below && s.status == sensors.ClippedLow
-		if s.number() || full && math.Abs(s.value) <= math.MaxFloat64 {
-			return s.value
-		}
-	}
-	return math.NaN()
-}
-
-// absent says that sample i is itself a value that counts toward clearing.
-func (n *naive) absent(i int) bool {
-	if i > 0 && n.past[i].at.Before(n.past[i-1].at) {
-		return false
-	}
-	usable := n.past[i].number() || n.verdict(i) != 0
-	return usable && !n.proved(i)
-}
-
-// lasted adds up the time from sample i to the newest, without steps back.
-func (n *naive) lasted(i int) (d time.Duration) {
-	for i++; i < len(n.past); i++ {
-		d += max(0, n.past[i].at.Sub(n.past[i-1].at))
-	}
-	return d
-}
-
-// run is the first sample of the unbroken row up to the newest for which is
-// holds; -1 if there is none.
-func (n *naive) run(is func(int) bool) int {
-	first := -1
-	for i := len(n.past) - 1; i >= 0 && is(i); i-- {
-		first = i
-	}
-	return first
+// world is what the alarms of one engine have in common.
+type world struct {
+	order   uint64
+	testing map[string]bool
 }
 
 func (n *naive) state() State {
 	switch {
-	case n.active && n.seen:
+	case n.aside != Normal:
+		return n.aside
+	case n.active && n.called && n.seen:
 		return Acknowledged
-	case n.active:
+	case n.active && n.called:
 		return Unacknowledged
 	case n.kept && n.seen:
 		return LatchedAcknowledged
@@ -132,29 +58,133 @@ func (n *naive) state() State {
 	return Normal
 }
 
-func (n *naive) step(s sample) {
-	n.past = append(n.past, s)
-	before := n.state()
-	if !n.active {
-		first := n.run(n.proved)
-		if first >= 0 && (n.kept || n.lasted(first) >= n.OnDelay) {
-			n.active, n.seen, n.kept, n.called = true, false, false, true
-			n.seq++
-		}
-	} else if first := n.run(n.absent); first >= 0 && n.lasted(first) >= n.OffDelay {
-		n.active = false
-		n.kept = n.Latch
-		n.called = n.Latch || !n.seen
-	} else if n.seen && n.ReAlarm > 0 && n.ackedAt < len(n.past) && n.lasted(n.ackedAt) >= n.ReAlarm {
-		n.seen = false
+// lasted adds up the time from sample i to the newest, without steps back.
+func (n *naive) lasted(i int) (d time.Duration) {
+	for i = max(i, 0) + 1; i < len(n.past); i++ {
+		d += n.past[i].passed
 	}
-	if n.state() != before {
-		n.since = s.at
+	return d
+}
+
+// run is the first sample of the unbroken row up to the newest for which is
+// holds; -1 if there is none.
+func (n *naive) run(from int, is func(int) bool) int {
+	first := -1
+	for i := len(n.past) - 1; i >= from && is(i); i-- {
+		first = i
+	}
+	return first
+}
+
+// absent says that sample i is itself a value that counts toward clearing.
+func (n *naive) absent(i int) bool {
+	return n.gone(i) && (i == 0 || !n.past[i].at.Before(n.past[i-1].at))
+}
+
+func (n *naive) step(s *sample) {
+	state := n.state()
+	i := len(n.past)
+	n.past = append(n.past, look{sample: s, muted: state == Suppressed})
+	if i > 0 {
+		n.past[i].passed = max(0, s.at.Sub(n.past[i-1].at))
+	}
+	fails := n.fails()
+	if fails && n.Kind == SlowFall {
+		n.noted = nil
+	}
+	n.past[i].says, n.past[i].figure = n.judge(i)
+	n.past[i].proved = n.proves(i)
+
+	stood := n.active
+	if !stood {
+		first := n.run(n.from, func(i int) bool { return n.past[i].proved })
+		n.active = first >= 0 && n.lasted(first) >= n.OnDelay
+	} else if first := n.run(0, n.absent); first >= 0 && n.lasted(first) >= n.OffDelay {
+		n.active = false
+	}
+	if n.active && !stood && n.aside != Normal {
+		n.hidden, n.was = n.hidden+1, true
+	}
+	switch state {
+	case Normal, Returned:
+		if state == Normal && fails {
+			n.hide(Suppressed)
+		} else if n.active {
+			n.raise()
+		}
+	case Unacknowledged, Acknowledged:
+		if !n.active {
+			n.kept, n.called = n.Latch, n.Latch || !n.seen
+			n.seen = n.seen && n.called
+		} else if n.seen && n.ReAlarm > 0 && n.ackedAt < len(n.past) && n.lasted(n.ackedAt) >= n.ReAlarm {
+			n.seen = false
+		}
+	case Latched, LatchedAcknowledged:
+		if n.past[i].proved {
+			n.active = true
+			n.raise()
+		}
+	case Shelved:
+		if n.lasted(n.shelvAt) >= n.shelf {
+			n.back()
+		}
+	case Suppressed:
+		if !fails {
+			if n.OnDelay > 0 {
+				n.active, n.from = false, len(n.past)
+			}
+			n.back()
+		}
+	}
+	n.changed(state, s.at)
+}
+
+func (n *naive) changed(from State, now time.Time) {
+	if n.state() == from {
+		return
+	}
+	n.since = now
+	if n.state() == Normal {
+		n.test = false
 	}
 }
 
+// raise is a new occurrence.
+func (n *naive) raise() {
+	n.seen, n.kept, n.called = false, false, true
+	n.seq++
+	n.world.order++
+	n.order, n.test = n.world.order, n.testing[n.Channel]
+}
+
+func (n *naive) hide(as State) {
+	n.was, n.hidden = n.active || n.kept, 0
+	n.aside, n.seen, n.kept, n.called = as, false, false, false
+}
+
+// back ends what hid it.
+func (n *naive) back() {
+	from := n.aside
+	n.aside, n.reason, n.shelf = Normal, "", 0
+	if n.active {
+		n.raise()
+	} else if n.Latch && n.was && from != Suppressed {
+		n.kept, n.called = true, true
+	}
+}
+
+func (n *naive) left() time.Duration {
+	if n.aside != Shelved {
+		return 0
+	}
+	return max(0, n.shelf-n.lasted(n.shelvAt))
+}
+
 func (n *naive) acknowledge(now time.Time, seq uint64) error {
+	state := n.state()
 	switch {
+	case n.aside != Normal:
+		return ErrHidden
 	case !n.called:
 		return ErrNormal
 	case seq != 0 && seq != n.seq:
@@ -162,25 +192,114 @@ func (n *naive) acknowledge(now time.Time, seq uint64) error {
 	case n.seen:
 		return ErrAcknowledged
 	}
-	n.seen, n.since, n.ackedAt = true, now, len(n.past)
+	n.seen, n.ackedAt = true, len(n.past)
 	if !n.active && !n.kept {
 		n.called, n.seen = false, false
 	}
+	n.changed(state, now)
 	return nil
 }
 
 func (n *naive) reset(now time.Time) error {
+	last := len(n.past) - 1
 	switch {
+	case n.aside != Normal:
+		return ErrHidden
 	case n.active:
 		return ErrPresent
 	case !n.kept:
 		return ErrNotLatched
 	case !n.seen:
 		return ErrUnacknowledged
-	}
-	if last := len(n.past) - 1; !n.past[last].number() && n.verdict(last) == 0 {
+	case last < 0 || !n.gone(last):
 		return ErrUnproved
 	}
-	n.kept, n.called, n.seen, n.since = false, false, false, now
+	n.kept, n.called, n.seen = false, false, false
+	n.changed(LatchedAcknowledged, now)
 	return nil
+}
+
+func (n *naive) shelve(now time.Time, d time.Duration) error {
+	state := n.state()
+	switch {
+	case n.Never:
+		return ErrNever
+	case d <= 0, d > MaxShelf:
+		return errUnfit
+	case n.aside != Normal:
+		return ErrHidden
+	case n.kept:
+		return ErrLatched
+	}
+	n.hide(Shelved)
+	n.shelf, n.shelvAt = d, len(n.past)-1
+	n.changed(state, now)
+	return nil
+}
+
+func (n *naive) remove(now time.Time, reason string) error {
+	state := n.state()
+	switch {
+	case n.Never:
+		return ErrNever
+	case strings.TrimSpace(reason) == "":
+		return errUnfit
+	case n.aside != Normal:
+		return ErrHidden
+	}
+	n.hide(OutOfService)
+	n.reason = reason
+	n.changed(state, now)
+	return nil
+}
+
+func (n *naive) bring(now time.Time, from State, otherwise error) error {
+	if n.aside != from {
+		return otherwise
+	}
+	n.back()
+	n.changed(from, now)
+	return nil
+}
+
+// endTest reports whether something came of it.
+func (n *naive) endTest(now time.Time) bool {
+	was := n.test
+	n.test = false
+	switch {
+	case !was:
+		return false
+	case n.aside != Normal: // nobody heard it, and nothing real is to be remembered
+		n.was = n.active
+		return false
+	}
+	n.called, n.seen, n.kept = false, false, false
+	if n.active {
+		n.raise()
+	}
+	n.since, n.test = now, false
+	return true
+}
+
+// restart is what another process knows of it.
+func (n *naive) restart() {
+	left := n.left()
+	switch {
+	case n.aside == Suppressed:
+		n.aside, n.active, n.called = Normal, false, false
+	case n.state() == Normal && n.seq == 0:
+		n.since, n.hidden, n.was = time.Time{}, 0, false
+	}
+	n.past, n.noted, n.from, n.ackedAt, n.shelvAt, n.test = nil, nil, 0, 0, 0, false
+	n.before, n.shelf = n.active, left
+}
+
+// value is the newest that it was judged by.
+func (n *naive) value() float64 {
+	for i := len(n.past) - 1; i >= 0; i-- {
+		if math.Abs(n.past[i].figure) <= math.MaxFloat64 {
+			return n.past[i].figure
+		}
+	}
+	return math.NaN()
 }

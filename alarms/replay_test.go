@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"charwarden/sensors"
+	"charwarden/sensors/derive/phase"
 )
 
 // farm is 20 channels with 60 rules: three a channel.
@@ -58,7 +59,7 @@ func TestReplayIsExact(t *testing.T) {
 		}
 		for i, sweep := range readings(7, 3000, channels) {
 			now, last := day.Add(time.Duration(i)*700*time.Millisecond), -1
-			for _, c := range e.Step(now, sweep) {
+			for _, c := range e.Step(now, sweep, phase.Running) {
 				if place[c.Rule.Name] <= last {
 					t.Fatalf("step %d: %s comes out of the order of the rules", i, c.Rule.Name)
 				}
@@ -99,7 +100,7 @@ func busy(t testing.TB) (e *Engine, step func() int) {
 	n := 0
 	return e, func() int {
 		n++
-		return len(e.Step(day.Add(time.Duration(n)*100*time.Millisecond), sweeps[n%2]))
+		return len(e.Step(day.Add(time.Duration(n)*100*time.Millisecond), sweeps[n%2], phase.Running))
 	}
 }
 
@@ -134,7 +135,7 @@ func BenchmarkStep(b *testing.B) {
 		sweep := readings(7, 1, channels)[0]
 		b.ReportAllocs()
 		for b.Loop() {
-			e.Step(day, sweep)
+			e.Step(day, sweep, phase.Running)
 		}
 	})
 }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"charwarden/sensors"
+	"charwarden/sensors/derive/phase"
 )
 
 // scenario is a file of testdata/scenarios; its format stands at the head of
@@ -118,7 +119,7 @@ func (s *scenario) builtIn(set, name string) error {
 	case "co":
 		s.rules = append(s.rules, CORules(name)...)
 	case "wall":
-		s.rules = append(s.rules, WallRules(name)...)
+		s.rules = append(s.rules, WallRules(name, CarbonSteel)[:4]...) // the levels
 	case "filter_drop":
 		s.rules = append(s.rules, FilterDropRules(name)...)
 	default:
@@ -150,6 +151,8 @@ func (s *scenario) rule(name, channel, kind, priority string, options []string) 
 			r.ReAlarm, err = time.ParseDuration(value)
 		case "latch":
 			r.Latch = true
+		case "never":
+			r.Never = true
 		case "stops":
 			r.Stops = true
 		default:
@@ -187,7 +190,7 @@ func (s *scenario) run(t *testing.T) (got []string) {
 			}
 			n++
 		}
-		for _, c := range e.Step(day.Add(at), sweep) {
+		for _, c := range e.Step(day.Add(at), sweep, phase.Running) {
 			note(c)
 		}
 		for _, in := range todo[:n] {

@@ -61,7 +61,7 @@ func TestReference(t *testing.T) {
 		{"wall_near_notice", 480, alarms.Notice, false}, {"wall_far_stop", 650, alarms.High, true},
 		{"filter_in_caution", 60, alarms.Caution, false}, {"filter_in_alarm", 80, alarms.High, false}, {"filter_in_stop", 100, alarms.High, true},
 		{"filter_drop_caution", 250, alarms.Caution, false}, {"filter_drop_alarm", 450, alarms.High, false},
-		{"co_caution", 20, alarms.Caution, false}, {"co_alarm", 100, alarms.High, false}, {"co_evacuate", 200, alarms.Evacuate, true},
+		{"co_caution", 25, alarms.Caution, false}, {"co_alarm", 100, alarms.High, false}, {"co_evacuate", 200, alarms.Evacuate, true},
 		{"co_zero_age_notice", 90 * 86400, alarms.Notice, false}, {"co_bump_age_notice", 86400, alarms.Notice, false},
 		{"supply_low", 4.75, alarms.Caution, false},
 	} {

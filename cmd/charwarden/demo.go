@@ -153,7 +153,8 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	fmt.Fprintf(c.out, "An irrigation pump's gas rig, simulated, %g times as fast as life. Everything but the chips is the real daemon.\n\n", o.speed)
 	fmt.Fprintf(c.out, "  MQTT     %s, topics %s\n", mqttBroker.addr, cfg.MQTT.Prefix+"/"+cfg.Rig.Name+"/#")
 	fmt.Fprintf(c.out, "  metrics  http://%s/metrics\n", w.http.Addr())
-	fmt.Fprintf(c.out, "  files    %s\n\n", o.dir)
+	fmt.Fprintf(c.out, "  files    %s\n", o.dir)
+	fmt.Fprintf(c.out, "  commands charwarden alarms --socket %s\n\n", cfg.Socket)
 
 	length := o.length
 	if length == 0 {

@@ -37,8 +37,15 @@ func listAlarms(ctx context.Context, c *call) error {
 	if err := v.get(ctx, "/permit", &permit); err != nil {
 		return fmt.Errorf("alarms: %w", err)
 	}
+	suppressed := 0
 	if !*all {
-		rows = slices.DeleteFunc(rows, func(r levelRow) bool { return r.State == alarms.Normal.String() })
+		rows = slices.DeleteFunc(rows, func(r levelRow) bool {
+			by := r.State == alarms.Suppressed.String()
+			if by {
+				suppressed++ // a table would be full of them: they are counted, and listed by --all
+			}
+			return by && !*asJSON || r.State == alarms.Normal.String()
+		})
 	}
 	slices.SortStableFunc(rows, func(a, b levelRow) int { return a.compare(b.alarmRow) })
 	if *asJSON {
@@ -49,6 +56,9 @@ func listAlarms(ctx context.Context, c *call) error {
 		err = writeJSON(c.out, plain)
 	} else {
 		err = printAlarms(c.out, v.cfg, rows)
+		if err == nil && suppressed > 0 {
+			_, err = fmt.Fprintf(c.out, "%d do not watch in this phase of the rig (suppressed by design); --all shows them\n", suppressed)
+		}
 		if err == nil {
 			_, err = io.WriteString(c.out, permit.line())
 		}
