@@ -123,3 +123,19 @@ func LoopRule(ch string) Rule {
 		"The board is too busy, and alarms come late.",
 		"Watch the rig yourself, and end what else runs on the board.")
 }
+
+// StateRule is the caution of a disk that has not taken the daemon's state for
+// 30 s: what stands would be forgotten by a power cut.
+func StateRule(ch string) Rule {
+	return instrument(ch, "caution", Above, Caution, 30, 10,
+		"The disk does not take what must be remembered: a power cut would forget alarms and dose.",
+		"Note what stands, and look at the board's disk at the next pause.")
+}
+
+// OutputRule is the caution of a horn, lamp or pulse output that has failed for
+// 1 s.
+func OutputRule(ch string) Rule {
+	return instrument(ch, "caution", Above, Caution, 1, 0.5,
+		"An output of the board fails: horn, lamps, watch pulse or run permit may be dead.",
+		"Keep the phone in sight, and run `charwarden check` at the next pause to see which one it is.")
+}

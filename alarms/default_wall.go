@@ -97,7 +97,8 @@ func WallRules(ch string, steel Steel) []Rule {
 
 	projected := built(ch, "projected", Projected, Caution, limits[2], 10)
 	projected.Window, projected.Within, projected.OnDelay, projected.OffDelay = 2*time.Minute, 5*time.Minute, 5*time.Second, 60*time.Second
-	projected.While = []While{hot[0], hot[1]}
+	// Past the alarm there is nothing left to foretell.
+	projected.While = []While{hot[0], hot[1], {Channel: ch, Kind: Below, Limit: limits[2], Deadband: 10}}
 	projected.Means = wall + " will be dangerously hot within 5 minutes if it goes on like this."
 	projected.DoFirst = "Take load off now, and open the exhaust return further if it is not rising from an air leak."
 	return []Rule{

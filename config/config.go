@@ -45,7 +45,7 @@ type Config struct {
 	// Derived are the channels that the loop reckons. For every CO channel those
 	// of exposure.Channels and its ages, "<co>_zero_age" and "<co>_bump_age";
 	// then "filter_loading" (if Roles has it), "bus_stall", "broker_away" (if
-	// MQTT.Broker is set) and "tick_late".
+	// MQTT.Broker is set) and "tick_late", "state_unsaved", "output_fault".
 	Derived []sensors.Channel
 
 	// Rules are the built-in alarms of every channel and derived channel, as the

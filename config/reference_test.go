@@ -48,7 +48,7 @@ func TestReference(t *testing.T) {
 		"suction Pa,filter_drop Pa,co ppm,speed rpm,supply V,air_temp degC,air_pressure Pa,air_humidity ratio,"+
 		"board_temp degC,disk_free ratio,clock_unsynced s,then,"+
 		"co_mean_5min ppm,co_stel_15min ppm,co_twa_8h ppm,co_cohb percent,co_cohb_linear percent,co_zero_age s,co_bump_age s,"+
-		"filter_loading ratio,bus_stall s,broker_away s,tick_late s", ",")
+		"filter_loading ratio,bus_stall s,broker_away s,tick_late s,state_unsaved s,output_fault s", ",")
 	if !slices.Equal(names, want) {
 		t.Errorf("channels %q\nwant %q", names, want)
 	}
@@ -142,7 +142,7 @@ func TestReferenceRoles(t *testing.T) {
 	// instrument.
 	for _, name := range strings.Fields("wall_near_spread wall_near_cooling wall_far_doubt gas_out_caution filter_in_doubt filter_out_fire " +
 		"return_line_cold suction_plugged suction_collapsed filter_drop_plugged filter_loading_hole supply_high board_temp_caution " +
-		"disk_free_caution clock_unsynced_notice bus_stall_caution broker_away_notice tick_late_caution co_twa_8h_caution co_cohb_linear_evacuate") {
+		"disk_free_caution clock_unsynced_notice bus_stall_caution broker_away_notice tick_late_caution state_unsaved_caution output_fault_caution co_twa_8h_caution co_cohb_linear_evacuate") {
 		rule(t, c, name)
 	}
 	for name, cause := range map[string]string{

@@ -116,7 +116,7 @@ func (f *file) ties(c *Config) {
 
 // ownNames are the channels that no sensor may be called after, so that a name
 // that is free stays free when the file grows.
-var ownNames = []string{"board_temp", "disk_free", "clock_unsynced", filter.Channel, "bus_stall", "broker_away", "tick_late"}
+var ownNames = []string{"board_temp", "disk_free", "clock_unsynced", filter.Channel, "bus_stall", "broker_away", "tick_late", "state_unsaved", "output_fault"}
 
 func (f *file) reserve() {
 	for _, name := range ownNames {
@@ -165,4 +165,6 @@ func (f *file) loop(c *Config) {
 		add("broker_away", alarms.BrokerRule("broker_away"))
 	}
 	add("tick_late", alarms.LoopRule("tick_late"))
+	add("state_unsaved", alarms.StateRule("state_unsaved"))
+	add("output_fault", alarms.OutputRule("output_fault"))
 }

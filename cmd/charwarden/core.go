@@ -51,7 +51,7 @@ type dose struct {
 
 // instrument is what the daemon knows of itself; it becomes readings.
 type instrument struct {
-	busStall, brokerAway, tickLate time.Duration
+	busStall, brokerAway, tickLate, stateUnsaved, outputFault time.Duration
 }
 
 func newCore(cfg *config.Config) (*core, error) {
@@ -146,7 +146,8 @@ func (c *core) derive(now time.Time, self instrument) {
 	if drop, suction := c.reading(c.cfg.Roles.FilterDrop), c.reading(c.cfg.Roles.Suction); c.loading != nil && drop != nil && suction != nil {
 		c.put(c.loading.Step(now, drop, suction))
 	}
-	c.put(age("bus_stall", now, self.busStall), age("broker_away", now, self.brokerAway), age("tick_late", now, self.tickLate))
+	c.put(age("bus_stall", now, self.busStall), age("broker_away", now, self.brokerAway), age("tick_late", now, self.tickLate),
+		age("state_unsaved", now, self.stateUnsaved), age("output_fault", now, self.outputFault))
 }
 
 // put sets derived readings. One whose channel is not configured, or comes

@@ -50,10 +50,11 @@ type loop struct {
 	state    *stateFile
 	log      *slog.Logger
 
-	frame  frame
-	late   time.Duration // how late this tick came
-	saved  saved         // what the state file was given last
-	saveAt time.Time     // when it is due again without a change
+	frame                frame
+	late                 time.Duration // how late this tick came
+	saved                saved         // what the state file was given last
+	unsaved, outputFault lasting
+	saveAt               time.Time // when it is due again without a change
 }
 
 // saveEvery bounds how much of a dose, or of a shelf's time, a power cut costs.
@@ -125,7 +126,23 @@ func (l *loop) self(now time.Time) instrument {
 	if l.away != nil {
 		s.brokerAway = l.away(now)
 	}
+	s.stateUnsaved = l.unsaved.lasts(now, l.state.Fault())
+	s.outputFault = l.outputFault.lasts(now, l.core.signals.fault())
 	return s
+}
+
+// lasting is how long something has been wrong.
+type lasting struct{ since time.Time }
+
+func (l *lasting) lasts(now time.Time, err error) time.Duration {
+	switch {
+	case err == nil:
+		l.since = time.Time{}
+		return 0
+	case l.since.IsZero():
+		l.since = now
+	}
+	return now.Sub(l.since)
 }
 
 // remember hands over what must outlive the process: at once when an alarm

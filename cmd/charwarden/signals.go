@@ -1,6 +1,8 @@
 package main
 
 import (
+	"cmp"
+	"fmt"
 	"log/slog"
 
 	"periph.io/x/conn/v3/gpio"
@@ -23,18 +25,22 @@ type signals struct {
 	log    *slog.Logger
 	core   *core
 	lost   bool // the permit was lost when last said
+
+	missing error // a pin that could not be had
 }
 
 // newSignals finds the pins. One that cannot be had is said and costs only what
 // hangs on it.
 func newSignals(o config.Outputs, b sensors.Board, clock sensors.Clock, c *core, log *slog.Logger) *signals {
+	var missing error
 	pin := func(what, name string) gpio.PinIO {
 		if name == "" {
 			return nil
 		}
 		p, err := b.Pin(name)
 		if err != nil {
-			log.Error("output missing: go and see", "output", what, "pin", name, "err", err)
+			missing = fmt.Errorf("%s: pin %s: %w", what, name, err)
+			log.Error("output missing: see the pin's name, and what else uses it", "err", missing)
 			return nil
 		}
 		return p
@@ -58,9 +64,11 @@ func newSignals(o config.Outputs, b sensors.Board, clock sensors.Clock, c *core,
 	}
 	var err error
 	if s.button, err = siren.NewButton(in, log); err != nil {
-		log.Error("output missing: go and see", "output", "reset_button", "err", err)
+		missing = err
+		log.Error("no button", "err", err)
 		s.button, _ = siren.NewButton(nil, log)
 	}
+	s.missing = missing
 	return s
 }
 
@@ -90,6 +98,7 @@ func (s *signals) update(f *frame) {
 		if err := s.permit.Reset(f.now); err != nil {
 			s.log.Warn("command refused", "person", "button", "verb", "reset permit", "err", err)
 		} else {
+			s.core.dirty = true
 			s.log.Info("command", "person", "button", "verb", "reset permit")
 		}
 	}
@@ -101,4 +110,9 @@ func (s *signals) beat() {
 	if held, _ := s.permit.Held(); held && s.fitted {
 		s.train.Tick()
 	}
+}
+
+// fault is why an output does not work; nil while all do.
+func (s *signals) fault() error {
+	return cmp.Or(s.missing, s.siren.Fault(), s.watch.Fault(), s.train.Fault())
 }
