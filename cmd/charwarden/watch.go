@@ -157,8 +157,9 @@ func (w *watch) meter() output {
 		h := metrics.Health{
 			Ticks: f.health.ticks, Missed: f.health.missed,
 			Step: f.health.step, StepMax: f.health.stepMax, ReadingsDropped: f.health.dropped, ReadingsMissed: f.health.skipped,
-			MQTTOff: w.mqtt == nil,
+			MQTTOff: w.mqtt == nil, Phase: f.phase,
 		}
+		h.PermitHeld, _, h.PermitFitted = w.loop.core.permitState()
 		for i, o := range w.rig.owners {
 			bus[i] = metrics.BusHealth{Name: o.Name(), Stuck: o.Stuck(f.now)}
 		}

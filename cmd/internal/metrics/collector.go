@@ -12,6 +12,7 @@ import (
 	"charwarden/alarms"
 	"charwarden/cmd/internal/names"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/phase"
 )
 
 // labels are sorted by label name, as the registry wants them. They are made
@@ -102,9 +103,17 @@ func makeSeries(o Opts) series {
 	return s
 }
 
+// phaseLabels of the phases, in their order.
+var phaseLabels = func() (all []labels) {
+	for ph := phase.Cold; ph <= phase.Sealed; ph++ {
+		all = append(all, makeLabels(pair(names.LabelPhase, ph.String())))
+	}
+	return all
+}()
+
 // size is how many samples a page has at most, buses not counted.
 func (s *series) size() int {
-	return 32 + len(s.channels)*(3+statuses) + len(s.rules)*len(alarms.States()) + len(s.standing)
+	return 40 + len(s.channels)*(3+statuses) + len(s.rules)*len(alarms.States()) + len(s.standing)
 }
 
 // collector makes the page's samples from the exporter's last snapshot.
@@ -192,6 +201,14 @@ func (p *page) health(s *snapshot, now time.Time, dead bool) {
 	if s.live {
 		p.add(tickLast, nil, h.Step.Seconds())
 		p.add(tickMax, nil, h.StepMax.Seconds())
+	}
+	if s.live && !dead {
+		for ph, labels := range phaseLabels {
+			p.add(phaseNow, labels, number(h.Phase == phase.Phase(ph)))
+		}
+		if h.PermitFitted {
+			p.add(runPermit, nil, number(h.PermitHeld))
+		}
 	}
 	for _, b := range h.Bus {
 		if !dead {

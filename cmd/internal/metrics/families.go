@@ -84,6 +84,11 @@ var (
 		"Readings thrown away because the loop had not taken the ones before.")
 	readingsMissed = counter(names.ReadingsMissed,
 		"Readings that were not taken when they were due, because the bus was too slow or hung.")
+	phaseNow = gauge(names.Phase,
+		"1 for the phase that the rig is in, inferred or set by hand, else 0; all 0 while it is not known, absent when the loop is dead.",
+		names.LabelPhase)
+	runPermit = gauge(names.RunPermit,
+		"1 while the engine may run, else 0; absent where no run permit is fitted and when the loop is dead.")
 	busStuck = gauge(names.BusStuckSeconds,
 		"How long the bus transfer under way has been stuck, 0 if it is not; absent when the loop is dead.",
 		names.LabelBus)
@@ -108,6 +113,6 @@ var (
 func families() []family {
 	return append(quantities[:len(quantities):len(quantities)],
 		channelUp, channelAge, channelFaults, alarmState, alarmStanding,
-		buildInfo, loopAge, ticks, ticksMissed, tickLast, tickMax, readingsDropped, readingsMissed, busStuck,
+		buildInfo, loopAge, ticks, ticksMissed, tickLast, tickMax, readingsDropped, readingsMissed, phaseNow, runPermit, busStuck,
 		mqttConnected, mqttConnects, mqttRebuilds, mqttPublished, mqttDropped)
 }

@@ -8,6 +8,7 @@ import (
 
 	"charwarden/alarms"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/phase"
 )
 
 // Health is what the daemon knows about itself. All counts run from its start.
@@ -16,6 +17,10 @@ type Health struct {
 	Step, StepMax   time.Duration // of the last tick and of the longest
 	ReadingsDropped uint64        // on the way from the bus to the loop
 	ReadingsMissed  uint64        // not taken, because a bus was too slow
+
+	Phase        phase.Phase
+	PermitFitted bool
+	PermitHeld   bool // the engine may run
 
 	MQTTOff       bool // not configured: its families are absent
 	MQTTConnected bool

@@ -52,6 +52,8 @@ const (
 	LoopAgeSeconds  = "charwarden_loop_age_seconds"          // gauge, since the loop's last report
 	ReadingsDropped = "charwarden_readings_dropped_total"
 	ReadingsMissed  = "charwarden_readings_missed_total"
+	Phase           = "charwarden_phase"             // gauge 0/1 {phase}
+	RunPermit       = "charwarden_run_permit"        // gauge 0/1, absent where none is fitted
 	BusStuckSeconds = "charwarden_bus_stuck_seconds" // gauge, 0 if not stuck {bus}
 	MQTTConnected   = "charwarden_mqtt_connected"    // gauge 0/1
 	MQTTConnects    = "charwarden_mqtt_connects_total"
@@ -68,6 +70,7 @@ const (
 	LabelPriority  = "priority"
 	LabelState     = "state"
 	LabelBus       = "bus"
+	LabelPhase     = "phase"
 	LabelVersion   = "version"
 	LabelRevision  = "revision"
 	LabelGoVersion = "goversion"
