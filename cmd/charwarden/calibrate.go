@@ -67,6 +67,7 @@ func (v *visit) channel(ctx context.Context, name string) (checkRow, error) {
 	if err := v.get(ctx, "/check", &rows); err != nil {
 		return checkRow{}, err
 	}
+	rows = slices.DeleteFunc(rows, func(r checkRow) bool { return r.Unit == "" }) // outputs measure nothing
 	i := slices.IndexFunc(rows, func(r checkRow) bool { return r.Channel == name })
 	if i < 0 {
 		names := make([]string, len(rows))

@@ -85,7 +85,7 @@ func (c *core) startTest(now time.Time, channel string, ppm float64) error {
 		return err
 	}
 	c.hold(channel, true)
-	c.tests[channel] = &bump{testResult: testResult{Channel: channel, Asked: ppm, Running: true}, began: now, need: need}
+	c.tests[channel] = &bump{testResult: testResult{Channel: channel, Asked: ppm, Running: true, Left: testLength}, began: now, need: need}
 	return nil
 }
 
@@ -96,7 +96,7 @@ func (c *core) endTest(now time.Time, channel string) (testResult, error) {
 		return testResult{}, errors.New("no test runs")
 	}
 	b.Running, b.Left = false, 0
-	b.Passed, b.until = b.Peak >= b.need, now.Add(testSettle)
+	b.until = now.Add(testSettle)
 	if b.Passed {
 		k := c.caredFor(channel)
 		k.BumpAt, k.BumpPeak = now, b.Peak
@@ -124,6 +124,7 @@ func (c *core) runTests(now time.Time) {
 		if b.Running {
 			if x.Status == sensors.Good || x.Status == sensors.ClippedHigh {
 				b.Peak = max(b.Peak, x.Value)
+				b.Passed = b.Peak >= b.need
 			}
 			b.Left = max(0, testLength-now.Sub(b.began))
 			if b.Left == 0 {

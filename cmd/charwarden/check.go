@@ -1,15 +1,18 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"math"
 	"strings"
 	"text/tabwriter"
 	"time"
 
+	"charwarden/cmd/internal/siren"
 	"charwarden/config"
 	"charwarden/sensors"
 )
@@ -32,9 +35,10 @@ const checkTime = 3 * time.Second
 
 // check asks every chip, through the running daemon where there is one.
 func check(ctx context.Context, c *call) error {
-	fs := c.flags("check", "check -c FILE [--json]")
+	fs := c.flags("check", "check -c FILE [--json] [--sound]")
 	file := fs.String("c", "", "the configuration `FILE`")
 	asJSON := fs.Bool("json", false, "as JSON")
+	sound := fs.Bool("sound", false, "play every sound of the horn and every lamp first")
 	if err := c.parse(fs); err != nil {
 		return err
 	}
@@ -42,7 +46,15 @@ func check(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
-	rows, err := checkRows(ctx, cfg)
+	o := cfg.Outputs
+	var heard io.Writer // where to say what plays; nil: nothing does
+	if *sound {
+		if o.Horn+o.LampRed+o.LampYellow+o.LampGreen == "" {
+			return fmt.Errorf("check: --sound: %s has neither horn nor lamp: name their pins under [outputs]", *file)
+		}
+		heard = c.err
+	}
+	rows, err := checkRows(ctx, cfg, heard)
 	if err != nil {
 		return err
 	}
@@ -59,10 +71,10 @@ func check(ctx context.Context, c *call) error {
 	return err
 }
 
-func checkRows(ctx context.Context, cfg *config.Config) ([]checkRow, error) {
+func checkRows(ctx context.Context, cfg *config.Config, heard io.Writer) ([]checkRow, error) {
 	lock, err := lockBoard(boardLock)
 	if held := (*heldError)(nil); errors.As(err, &held) {
-		rows, askErr := askRows(ctx, cfg.Socket)
+		rows, askErr := askRows(ctx, cfg.Socket, heard)
 		if askErr != nil {
 			return nil, fmt.Errorf("check: process %d (%s) has the board and cannot be asked: %w", held.pid, held.name, askErr)
 		}
@@ -72,15 +84,21 @@ func checkRows(ctx context.Context, cfg *config.Config) ([]checkRow, error) {
 		return nil, err
 	}
 	defer lock.Close()
-	return checkBoard(ctx, cfg, newMachine(), systemClock{})
+	return checkBoard(ctx, cfg, newMachine(), systemClock{}, heard)
 }
 
 // checkBoard reads the board until every channel has answered, for checkTime
 // at the most.
-func checkBoard(ctx context.Context, cfg *config.Config, b sensors.Board, clock sensors.Clock) ([]checkRow, error) {
+func checkBoard(ctx context.Context, cfg *config.Config, b sensors.Board, clock sensors.Clock, heard io.Writer) ([]checkRow, error) {
 	r, err := wire(cfg, b, clock, nil)
 	if err != nil {
 		return nil, err
+	}
+	s := newSignals(cfg.Outputs, b, clock, nil, slog.New(slog.DiscardHandler)) // touches no output
+	if heard != nil {
+		if err := s.sound(ctx, clock, heard); err != nil {
+			return nil, err
+		}
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
@@ -101,7 +119,26 @@ func checkBoard(ctx context.Context, cfg *config.Config, b sensors.Board, clock 
 			break
 		}
 	}
-	return rowsOf(r, readings), nil
+	return append(rowsOf(r, readings), s.rows()...), nil
+}
+
+// sound plays horn and lamps where no daemon does.
+func (s *signals) sound(ctx context.Context, clock sensors.Clock, heard io.Writer) error {
+	if err := s.siren.Test(clock.Now()); err != nil {
+		return err
+	}
+	playing, stop := context.WithCancel(ctx)
+	done := make(chan error, 1)
+	go func() { done <- s.siren.Run(playing) }()
+	listen(ctx, clock, heard)
+	stop() // switches off what is on
+	return cmp.Or(<-done, context.Cause(ctx))
+}
+
+// listen says what plays until it has ended.
+func listen(ctx context.Context, clock sensors.Clock, heard io.Writer) {
+	fmt.Fprintf(heard, "horn (four, three, one) and lamps (red, yellow, green): listen and look for %.0f s\n", siren.TestTime().Seconds())
+	clock.Sleep(ctx, siren.TestTime())
 }
 
 // settled reports whether no chip may yet turn good by waiting.

@@ -140,7 +140,12 @@ func (c *core) derive(now time.Time, self instrument) {
 		s.note(now, c.reading(name))
 	}
 	for i := range c.cares {
-		c.buf = c.cares[i].Sense(now, c.buf[:0])
+		k := &c.cares[i]
+		if x := c.reading(k.Channel); k.Done.IsZero() && x != nil && x.Err != nil && !c.given[k.Channel] {
+			x.At = now // still none recorded: to say it anew allocates
+			continue
+		}
+		c.buf = k.Sense(now, c.buf[:0])
 		c.put(c.buf...)
 	}
 	if drop, suction := c.reading(c.cfg.Roles.FilterDrop), c.reading(c.cfg.Roles.Suction); c.loading != nil && drop != nil && suction != nil {

@@ -51,7 +51,7 @@ func newTestDesk(t *testing.T) (d *testDesk, carry func()) {
 	t.Helper()
 	b := newBenchRig(t, nil)
 	d = &testDesk{core: b.loop.core, in: make(chan request, perTick)}
-	d.desk = &desk{path: b.cfg.Socket, rig: b.rig, requests: d.in, log: slog.New(slog.NewTextHandler(&d.log, nil))}
+	d.desk = &desk{path: b.cfg.Socket, rig: b.rig, signals: b.loop.core.signals, requests: d.in, log: slog.New(slog.NewTextHandler(&d.log, nil))}
 	d.v = newVisit(b.cfg.Socket, nil)
 	now := time.Now()
 	for _, ch := range d.core.channels {
@@ -127,6 +127,7 @@ func TestDeskOrders(t *testing.T) {
 		{"/phase", `{"phase":"flying"}`, 400, "unknown word"},
 		{"/phase", `{"phase":"auto"}`, 200, ""},
 		{"/silence", ``, 409, "nothing sounds"},
+		{"/sound", ``, 200, ""},
 		{"/silence", `{"for":"ever"}`, 400, "unknown field"},
 		{"/calibrate", `{"channel":"dragon","what":"zero"}`, 404, "no channel"},
 		{"/calibrate", `{"channel":"co","what":"paint"}`, 400, "zero or span"},
@@ -163,6 +164,19 @@ func TestDeskOrders(t *testing.T) {
 		if !strings.Contains(d.log.String(), want) {
 			t.Errorf("the log lacks %q", want)
 		}
+	}
+}
+
+// Horn and lamps are played on demand, but not while the horn calls in earnest.
+func TestDeskSound(t *testing.T) {
+	d, carry := newTestDesk(t)
+	carry()
+	if code, text := d.raw(t, "/sound", ""); code != 200 {
+		t.Errorf("nothing calls: %d %s", code, text)
+	}
+	d.core.signals.siren.Update(time.Now(), d.core.engine.Alarms(nil), nil)
+	if code, text := d.raw(t, "/sound", ""); code != 409 || !strings.Contains(text, "an alarm calls") {
+		t.Errorf("an alarm calls: %d %s, want 409", code, text)
 	}
 }
 
@@ -257,7 +271,7 @@ func TestDeskCallerGoesAway(t *testing.T) {
 }
 
 func TestVisitWithoutDaemon(t *testing.T) {
-	_, err := askRows(t.Context(), t.TempDir()+"/none")
+	_, err := askRows(t.Context(), t.TempDir()+"/none", nil)
 	if err == nil || !strings.Contains(err.Error(), "charwarden run") {
 		t.Errorf("%v, want the advice to start it", err)
 	}

@@ -111,7 +111,7 @@ func (l *loop) step(now time.Time) {
 	if err := l.rig.sweep.Refused(); err != nil {
 		l.log.Warn("zero not taken", "err", err)
 	}
-	l.core.signals.beat()
+	l.core.signals.beat(l.rig.sweep.Answered())
 	l.alive.tick(now, l.rig.sweep.Answered())
 	f.health.step = l.clock.Now().Sub(now)
 	f.health.stepMax = max(f.health.stepMax, f.health.step)

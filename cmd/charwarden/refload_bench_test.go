@@ -22,7 +22,7 @@ func refLoad(tb testing.TB, broker, listen string) string {
 		{`channel = "suction"`, `channel = "suction"` + "\n" + `every = "100 ms"`},
 		{`channel = "filter_drop"`, `channel = "filter_drop"` + "\n" + `every = "100 ms"`},
 		{`channel = "co" `, `every = "100 ms"` + "\n" + `channel = "co" `},
-		{`channel = "speed"`, `every = "100 ms"` + "\n" + `channel = "speed"`},
+		{`channel = "speed"                 # engine`, `every = "100 ms"` + "\n" + `channel = "speed" # engine`},
 		{`channel = "supply"                # the 5 V rail`, `every = "1 s"` + "\n" + `channel = "supply" # the 5 V rail`},
 		{`state = "/var/lib/charwarden"`, `state = ` + strconv.Quote(dir)},
 		{`socket = "/run/charwarden/charwarden.sock"`, `socket = ` + strconv.Quote(filepath.Join(dir, "socket"))},

@@ -64,6 +64,9 @@ func (d *desk) routes() http.Handler {
 		}
 		return struct{}{}, nil
 	}))
+	mux.HandleFunc("POST /sound", carryOut(d, "sound", func(a asker, _ bare) (any, error) {
+		return struct{}{}, a.signals.siren.Test(a.now)
+	}))
 	mux.HandleFunc("POST /permit/reset", carryOut(d, "reset permit", func(a asker, _ bare) (any, error) {
 		return struct{}{}, a.resetPermit(a.now)
 	}))

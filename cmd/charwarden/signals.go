@@ -26,49 +26,49 @@ type signals struct {
 	core   *core
 	lost   bool // the permit was lost when last said
 
-	missing error // a pin that could not be had
+	outlets []*outlet // what is configured
+	missing error     // a pin that could not be had
 }
 
 // newSignals finds the pins. One that cannot be had is said and costs only what
 // hangs on it.
 func newSignals(o config.Outputs, b sensors.Board, clock sensors.Clock, c *core, log *slog.Logger) *signals {
-	var missing error
-	pin := func(what, name string) gpio.PinIO {
+	s := &signals{fitted: o.RunPermit != "", log: log, core: c}
+	find := func(what, chip, name string) *outlet {
 		if name == "" {
 			return nil
 		}
-		p, err := b.Pin(name)
-		if err != nil {
-			missing = fmt.Errorf("%s: pin %s: %w", what, name, err)
-			log.Error("output missing: see the pin's name, and what else uses it", "err", missing)
+		l := &outlet{what: what, chip: chip, name: name}
+		s.outlets = append(s.outlets, l)
+		var err error
+		if l.PinIO, err = b.Pin(name); err != nil {
+			l.PinIO, l.err = nil, fmt.Errorf("%s: pin %s: %w", what, name, err)
+			log.Error("output missing: see the pin's name, and what else uses it", "err", l.err)
+			s.missing = l.err
 			return nil
 		}
-		return p
+		return l
 	}
-	out := func(what, name string) gpio.PinOut { // a nil PinIO is no nil PinOut
-		if p := pin(what, name); p != nil {
-			return p
+	out := func(what, name string) gpio.PinOut { // a nil *outlet is no nil PinOut
+		if l := find(what, "output", name); l != nil {
+			return l
 		}
 		return nil
 	}
-	s := &signals{
-		siren: siren.New(siren.Opts{Horn: out("horn", o.Horn), Red: out("lamp_red", o.LampRed),
-			Yellow: out("lamp_yellow", o.LampYellow), Green: out("lamp_green", o.LampGreen), Clock: clock, Log: log}),
-		watch:  siren.NewPulse("watch_pulse", out("watch_pulse", o.WatchPulse), log),
-		train:  siren.NewPulse("run_permit", out("run_permit", o.RunPermit), log),
-		fitted: o.RunPermit != "", log: log, core: c,
+	s.siren = siren.New(siren.Opts{Horn: out("horn", o.Horn), Red: out("lamp_red", o.LampRed),
+		Yellow: out("lamp_yellow", o.LampYellow), Green: out("lamp_green", o.LampGreen), Clock: clock, Log: log})
+	s.watch = siren.NewPulse("watch_pulse", out("watch_pulse", o.WatchPulse), log)
+	s.train = siren.NewPulse("run_permit", out("run_permit", o.RunPermit), log)
+	s.button, _ = siren.NewButton(nil, log)
+	if l := find("reset_button", "input", o.ResetButton); l != nil {
+		button, err := siren.NewButton(l.PinIO, log)
+		if err != nil {
+			l.err, s.missing = err, err
+			log.Error("no button", "err", err)
+			return s
+		}
+		s.button = button
 	}
-	var in gpio.PinIn
-	if p := pin("reset_button", o.ResetButton); p != nil {
-		in = p
-	}
-	var err error
-	if s.button, err = siren.NewButton(in, log); err != nil {
-		missing = err
-		log.Error("no button", "err", err)
-		s.button, _ = siren.NewButton(nil, log)
-	}
-	s.missing = missing
 	return s
 }
 
@@ -104,10 +104,11 @@ func (s *signals) update(f *frame) {
 	}
 }
 
-// beat is the last thing that a completed tick does.
-func (s *signals) beat() {
+// beat is the last thing that a completed tick does. Before every chip has
+// answered once nobody knows enough to let the engine run.
+func (s *signals) beat(answered bool) {
 	s.watch.Tick()
-	if held, _ := s.permit.Held(); held && s.fitted {
+	if held, _ := s.permit.Held(); held && s.fitted && answered {
 		s.train.Tick()
 	}
 }

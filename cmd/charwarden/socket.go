@@ -24,6 +24,7 @@ import (
 type desk struct {
 	path     string
 	rig      *rig
+	signals  *signals
 	requests chan<- request
 	log      *slog.Logger
 
@@ -46,7 +47,7 @@ func (d *desk) rows() []checkRow {
 	if readings == nil {
 		return nil
 	}
-	return rowsOf(d.rig, readings)
+	return append(rowsOf(d.rig, readings), d.signals.rows()...)
 }
 
 // askLimit is how long a person waits for the loop: 20 of its usual ticks.

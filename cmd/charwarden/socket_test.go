@@ -14,7 +14,7 @@ import (
 // tick it says so.
 func TestCheckAsksTheDaemon(t *testing.T) {
 	b := newBenchRig(t, nil)
-	d := &desk{path: b.cfg.Socket, rig: b.rig, log: quiet()}
+	d := &desk{path: b.cfg.Socket, rig: b.rig, signals: b.loop.core.signals, log: quiet()}
 	ctx, cancel := context.WithCancel(t.Context())
 	done := make(chan error, 1)
 	go func() { done <- d.Run(ctx) }()
@@ -25,19 +25,25 @@ func TestCheckAsksTheDaemon(t *testing.T) {
 		}
 		return err == nil
 	})
-	if _, err := askRows(ctx, b.cfg.Socket); err == nil || !strings.Contains(err.Error(), "no tick yet") {
+	if _, err := askRows(ctx, b.cfg.Socket, nil); err == nil || !strings.Contains(err.Error(), "no tick yet") {
 		t.Errorf("before the first tick: %v", err)
 	}
 	b.loop.outputs = append(b.loop.outputs, d.update)
 	b.loop.step(time.Now())
-	rows, err := askRows(ctx, b.cfg.Socket)
+	rows, err := askRows(ctx, b.cfg.Socket, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if want := len(b.rig.places); len(rows) != want { // ages have no place: no chip could answer for them
-		t.Errorf("%d rows, want %d", len(rows), want)
+	chips, outlets := rows[:len(b.rig.places)], rows[len(b.rig.places):] // ages have no place: no chip could answer for them
+	if want := 6; len(outlets) != want {
+		t.Errorf("%d rows of outlets, want %d", len(outlets), want)
 	}
-	for _, r := range rows {
+	for _, r := range outlets {
+		if r.State != "good" || r.Hint != nil {
+			t.Errorf("%+v", r)
+		}
+	}
+	for _, r := range chips {
 		if r.State != "missing" || r.Value != nil || r.Hint == nil {
 			t.Errorf("%+v: nothing was read yet", r)
 		}
@@ -53,7 +59,7 @@ func TestCheckAsksTheDaemon(t *testing.T) {
 
 func TestCheckBoard(t *testing.T) {
 	b := newBenchRig(t, nil)
-	rows, err := checkBoard(t.Context(), b.cfg, b.sim.board, systemClock{})
+	rows, err := checkBoard(t.Context(), b.cfg, b.sim.board, systemClock{}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

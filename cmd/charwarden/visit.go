@@ -103,9 +103,17 @@ func (v *visit) do(ctx context.Context, method, path string, body []byte, into a
 	return nil
 }
 
-// askRows asks a running daemon for the rows of `check`.
-func askRows(ctx context.Context, socket string) ([]checkRow, error) {
+// askRows asks a running daemon for the rows of `check`, after it has played
+// its horn and lamps where heard is not nil.
+func askRows(ctx context.Context, socket string, heard io.Writer) ([]checkRow, error) {
+	v := newVisit(socket, nil)
+	if heard != nil {
+		if err := v.post(ctx, "/sound", bare{}, nil); err != nil {
+			return nil, err
+		}
+		listen(ctx, systemClock{}, heard)
+	}
 	var rows []checkRow
-	err := newVisit(socket, nil).get(ctx, "/check", &rows)
+	err := v.get(ctx, "/check", &rows)
 	return rows, err
 }

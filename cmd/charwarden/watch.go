@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"crypto/tls"
+	"errors"
 	"log/slog"
 	"strings"
 	"sync"
@@ -31,6 +32,7 @@ type watch struct {
 	loop  *loop
 	http  *metrics.Exporter
 	mqtt  *mqtt.Publisher
+	flood flood // of refused commands
 }
 
 // part is a goroutine of the daemon. Only the loop's end ends the daemon.
@@ -67,7 +69,7 @@ func (w *watch) assemble() error {
 	for _, err := range errs {
 		w.log.Error("not restored", "err", err)
 	}
-	local := &desk{path: w.cfg.Socket, rig: w.rig, requests: w.loop.requests, log: w.log}
+	local := &desk{path: w.cfg.Socket, rig: w.rig, signals: c.signals, requests: w.loop.requests, log: w.log}
 	w.parts = []part{{"state", state.Run}, {"socket", local.Run}, {"siren", c.signals.siren.Run}}
 	for _, o := range w.rig.owners {
 		w.parts = append(w.parts, part{"bus " + o.Name(), o.Run})
@@ -224,34 +226,43 @@ func (w *watch) brokerAway() func(time.Time) time.Duration {
 	}
 }
 
-// command takes what a phone asked for; it must not block.
+// command takes what a phone asked for; it must not block. The phone learns of
+// success from the daemon's own state.
 func (w *watch) command(c mqtt.Command) {
 	log := w.log.With("person", c.Person, "verb", c.Verb)
+	refuse := func(err error) { log.Warn("command refused", "err", err) }
+	var do request
 	switch c.Verb {
 	case "note":
-		log.Info("note", "text", c.Text)
+		log.Info("command", "text", c.Text)
+		return
+	case "silence":
+		do = func(now time.Time, core *core) {
+			log.Info("command", "sounded", core.silence(now, c.Person))
+		}
 	case "ack":
 		name, seq, err := mqtt.ParseAck(c.Text)
 		if err != nil {
-			log.Warn("command refused", "err", err)
+			refuse(err)
 			return
 		}
-		r := func(now time.Time, c *core) {
-			t, err := c.engine.Acknowledge(now, name, seq)
+		do = func(now time.Time, core *core) {
+			t, err := core.engine.Acknowledge(now, name, seq)
 			if err != nil {
-				log.Warn("command refused", "alarm", name, "seq", seq, "err", err)
+				refuse(err)
 				return
 			}
-			c.made = append(c.made, t)
-			log.Info("acknowledged", "alarm", name, "seq", seq)
-		}
-		select {
-		case w.loop.requests <- r:
-		default:
-			log.Warn("command refused: too many at once")
+			core.made = append(core.made, t)
+			log.Info("command", "alarm", name, "seq", seq)
 		}
 	default:
-		log.Warn("command refused: this build has no horn to silence")
+		refuse(errors.New("not by phone: do it at the rig"))
+		return
+	}
+	select {
+	case w.loop.requests <- do:
+	default:
+		w.flood.log(w.log, w.clock.Now(), []any{"person", c.Person, "verb", c.Verb, "err", errTooMany})
 	}
 }
 

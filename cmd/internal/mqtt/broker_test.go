@@ -55,7 +55,7 @@ func serve(t *testing.T, address string) (url string, close func()) {
 
 func TestScenes(t *testing.T) {
 	for name, scene := range map[string]func(*testing.T, string){
-		"birth": sceneBirth, "edges": sceneEdges, "will": sceneWill, "commands": sceneCommands,
+		"birth": sceneBirth, "edges": sceneEdges, "will": sceneWill, "commands": sceneCommands, "storm": sceneStorm,
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

@@ -130,19 +130,24 @@ func TestOutboxJammed(t *testing.T) {
 }
 
 func TestPace(t *testing.T) {
-	var p pace
-	var admitted, held int
-	for s := range 150 {
-		if n, ok := p.admit(start.Add(time.Duration(s) * time.Second)); ok {
-			admitted++
-			held += n
+	for burst, want := range map[int][2]int{
+		0:  {3, 118},  // of 60, 60 and 30 events: 59 and 59 are held back and told of
+		10: {30, 100}, // 50 and 50
+	} {
+		p := pace{burst: burst}
+		var admitted, held int
+		for s := range 150 {
+			if n, ok := p.admit(start.Add(time.Duration(s) * time.Second)); ok {
+				admitted++
+				held += n
+			}
 		}
-	}
-	if admitted != 3 || held != 118 {
-		t.Errorf("admitted %d with %d held back, want 3 with 118", admitted, held)
-	}
-	p.reset()
-	if n, ok := p.admit(start.Add(150 * time.Second)); !ok || n != 0 {
-		t.Errorf("after a reset: %d, %v", n, ok)
+		if admitted != want[0] || held != want[1] {
+			t.Errorf("burst %d: admitted %d with %d held back, want %d", burst, admitted, held, want)
+		}
+		p.reset()
+		if n, ok := p.admit(start.Add(150 * time.Second)); !ok || n != 0 {
+			t.Errorf("burst %d: after a reset: %d, %v", burst, n, ok)
+		}
 	}
 }

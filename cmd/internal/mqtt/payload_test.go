@@ -72,13 +72,13 @@ func TestEventPayload(t *testing.T) {
 func TestSummaryPayload(t *testing.T) {
 	as := normalAlarms()
 	s := summarise(as, "")
-	want := `{"worst":null,"standing":{"alarm":0,"caution":0,"evacuate":0,"notice":0},"states":{"acknowledged":0,"latched":0,"latched_acknowledged":0,"normal":5,"out_of_service":0,"returned":0,"shelved":0,"suppressed":0,"unacknowledged":0},"phase":null,"version":null}`
+	want := `{"worst":null,"standing":{"alarm":0,"caution":0,"evacuate":0,"notice":0},"states":{"acknowledged":0,"latched":0,"latched_acknowledged":0,"normal":9,"out_of_service":0,"returned":0,"shelved":0,"suppressed":0,"unacknowledged":0},"phase":null,"version":null}`
 	if got := string(s.payload("")); got != want {
 		t.Errorf("\n got %s\nwant %s", got, want)
 	}
 	as[0].State, as[3].State = alarms.Returned, alarms.Acknowledged
 	s = summarise(as, "running")
-	want = `{"worst":"alarm","standing":{"alarm":1,"caution":1,"evacuate":0,"notice":0},"states":{"acknowledged":1,"latched":0,"latched_acknowledged":0,"normal":3,"out_of_service":0,"returned":1,"shelved":0,"suppressed":0,"unacknowledged":0},"phase":"running","version":"0.1.0"}`
+	want = `{"worst":"alarm","standing":{"alarm":1,"caution":1,"evacuate":0,"notice":0},"states":{"acknowledged":1,"latched":0,"latched_acknowledged":0,"normal":7,"out_of_service":0,"returned":1,"shelved":0,"suppressed":0,"unacknowledged":0},"phase":"running","version":"0.1.0"}`
 	if got := string(s.payload("0.1.0")); got != want {
 		t.Errorf("\n got %s\nwant %s", got, want)
 	}

@@ -75,6 +75,7 @@ type Publisher struct {
 	now    mailbox           // the newest Update
 	latest []sensors.Reading // of each of o.Channels
 	said   told
+	storms []storm // whose lines wait; one for each cause
 	out    outbox
 	seen   uint64     // connections of the session that said belongs to
 	settle int        // looks at the store that must still find it empty
@@ -102,6 +103,7 @@ func New(o Opts) (*Publisher, error) {
 		rules:    make(map[string]int, len(o.Rules)),
 		latest:   make([]sensors.Reading, len(o.Channels)),
 		warned:   map[string]bool{},
+		refusals: pace{burst: 10},
 	}
 	p.o.Channels, p.o.Rules = slices.Clone(o.Channels), slices.Clone(o.Rules)
 	if p.o.Refresh == 0 {

@@ -89,7 +89,7 @@ func freePort(t *testing.T) int {
 func TestRealBroker(t *testing.T) {
 	needMosquitto(t)
 	for name, scene := range map[string]func(*testing.T, string){
-		"birth": sceneBirth, "edges": sceneEdges, "will": sceneWill, "commands": sceneCommands,
+		"birth": sceneBirth, "edges": sceneEdges, "will": sceneWill, "commands": sceneCommands, "storm": sceneStorm,
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()

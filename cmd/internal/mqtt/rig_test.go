@@ -14,6 +14,8 @@ import (
 	"charwarden/sensors"
 )
 
+const i2c = "the I2C bus /dev/i2c-1"
+
 // The rig of these tests stands on an irrigation pump. All its data are
 // invented.
 
@@ -37,6 +39,11 @@ var (
 		{Name: "gas_out_fault", Channel: "gas_out", Kind: alarms.Fault, Priority: alarms.Caution,
 			Means: "Nobody is watching gas_out.", DoFirst: "Look at its plug."},
 		{Name: "suction_unzeroed", Channel: "suction", Kind: alarms.Zeroing, Priority: alarms.Notice},
+		{Name: "co_fault", Channel: "co", Kind: alarms.Fault, Priority: alarms.High, Latch: true, Cause: i2c,
+			Means: "Nobody is watching the air.", DoFirst: "Step back upwind."},
+		{Name: "suction_fault", Channel: "suction", Kind: alarms.Fault, Priority: alarms.Caution, Cause: i2c},
+		{Name: "supply_fault", Channel: "supply", Kind: alarms.Fault, Priority: alarms.Notice, Cause: i2c},
+		{Name: "wall_near_fault", Channel: "wall_near", Kind: alarms.Fault, Priority: alarms.Caution, Cause: "the SPI bus /dev/spidev0.0"},
 	}
 )
 

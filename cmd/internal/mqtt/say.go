@@ -64,21 +64,17 @@ func (p *Publisher) sayAlarms() bool {
 
 // sayTransitions empties the queue: a line for people, an object for programs.
 func (p *Publisher) sayTransitions() bool {
-	for p.out.room() >= 2 {
+	for p.out.room() >= 2*stormSize { // a line, an event, and what a storm that it ends has to say
 		tr, ok := p.next()
 		if !ok {
-			return true
+			return p.sayStorms()
 		}
 		if _, ok := p.rules[tr.Rule.Name]; !ok {
 			p.unknown("alarm", tr.Rule.Name)
 			continue
 		}
+		p.sayLine(&tr)
 		lost := func() { p.dropped.Add(1) }
-		if line := p.line(&tr); line != "" && !late(p.now.now, &tr, p.alarm(tr.Rule.Name)) {
-			if !p.out.send(p.o.Topics.Notify(), false, []byte(line), lost) {
-				lost()
-			}
-		}
 		if !p.out.send(p.o.Topics.Events(), false, p.eventPayload(&tr), lost) {
 			lost()
 		}
