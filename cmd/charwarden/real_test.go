@@ -23,8 +23,9 @@ import (
 )
 
 // benchDaemon is the daemon on a simulated rig at the pace of life, as a
-// process of its own: benchdaemon BROKER METRICS DIR. A line on its standard
-// input with a voltage forces the CO cell's output there; "hang" hangs the loop.
+// process of its own: benchdaemon BROKER METRICS DIR [PASSWORD], the last a file
+// with that of the broker's user charwarden. A line on its standard input with a
+// voltage forces the CO cell's output there; "hang" hangs the loop.
 // The edges of its watch pulse and run permit are told on descriptor 3, if it
 // is open, as the letters w and p.
 func benchDaemon() {
@@ -36,6 +37,9 @@ func benchDaemon() {
 	cfg.MQTT.Broker, cfg.Metrics.Listen = os.Args[1], os.Args[2]
 	cfg.Outputs.RunPermit = permitPin
 	cfg.State, cfg.Socket = os.Args[3], filepath.Join(os.Args[3], "socket")
+	if len(os.Args) > 4 {
+		cfg.MQTT.User, cfg.MQTT.PasswordFile = "charwarden", os.Args[4]
+	}
 	s, err := newSimRig(cfg, systemClock{}, 1)
 	if err != nil {
 		panic(err)
@@ -64,7 +68,8 @@ func benchDaemon() {
 	w.start(context.Background())
 }
 
-// startDaemon runs benchDaemon in a process and returns it with its input.
+// startDaemon runs benchDaemon in a process and returns it with its input; its
+// Stderr is a *safeLog.
 func startDaemon(t *testing.T, args ...string) (*exec.Cmd, io.Writer) {
 	t.Helper()
 	exe, err := os.Executable()
@@ -76,7 +81,7 @@ func startDaemon(t *testing.T, args ...string) (*exec.Cmd, io.Writer) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	log := &strings.Builder{}
+	log := &safeLog{}
 	cmd.Stderr = log
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
@@ -91,8 +96,9 @@ func startDaemon(t *testing.T, args ...string) (*exec.Cmd, io.Writer) {
 	return cmd, in
 }
 
-// startMosquitto runs Debian's broker on a free port until the test ends.
-func startMosquitto(t testing.TB) (addr string) {
+// startMosquitto runs Debian's broker on a free port until the test ends. conf
+// are lines of its configuration in place of access for everybody.
+func startMosquitto(t testing.TB, conf ...string) (addr string) {
 	t.Helper()
 	exe, err := exec.LookPath("/usr/sbin/mosquitto")
 	if err != nil {
@@ -103,12 +109,15 @@ func startMosquitto(t testing.TB) (addr string) {
 		t.Skip(hint)
 	}
 	port := freePort(t)
-	conf := filepath.Join(t.TempDir(), "mosquitto.conf")
-	text := fmt.Sprintf("listener %d 127.0.0.1\nallow_anonymous true\npersistence false\n", port)
-	if err := os.WriteFile(conf, []byte(text), 0o644); err != nil {
+	if conf == nil {
+		conf = []string{"allow_anonymous true"}
+	}
+	file := filepath.Join(t.TempDir(), "mosquitto.conf")
+	text := fmt.Sprintf("listener %d 127.0.0.1\npersistence false\n%s\n", port, strings.Join(conf, "\n"))
+	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command(exe, "-c", conf)
+	cmd := exec.Command(exe, "-c", file)
 	if err := cmd.Start(); err != nil {
 		t.Fatal(err)
 	}

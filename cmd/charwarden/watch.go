@@ -238,7 +238,11 @@ func (w *watch) command(c mqtt.Command) {
 		return
 	case "silence":
 		do = func(now time.Time, core *core) {
-			log.Info("command", "sounded", core.silence(now, c.Person))
+			if !core.silence(now, c.Person) {
+				refuse(errors.New("nothing sounds: there is nothing to silence"))
+				return
+			}
+			log.Info("command")
 		}
 	case "ack":
 		name, seq, err := mqtt.ParseAck(c.Text)
