@@ -153,11 +153,12 @@ func (r levelRow) figure(cfg *config.Config, v *float64) string {
 }
 
 // firstOut is the order of what came first among several that stand; 0 where
-// it says nothing.
+// it says nothing. A notice, which may stand for days, is not the first of a
+// trouble.
 func firstOut(rows []levelRow) (first uint64) {
 	n := 0
 	for _, r := range rows {
-		if !r.stands() || r.Order == nil {
+		if !r.stands() || r.Order == nil || r.Priority == alarms.Notice.String() {
 			continue
 		}
 		if n++; first == 0 || *r.Order < first {
