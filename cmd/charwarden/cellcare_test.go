@@ -102,6 +102,13 @@ func TestBumpTestHandsOver(t *testing.T) {
 		if a := h.alarm("co_evacuate"); a.State != alarms.Unacknowledged || a.Test || a.Seq != seq+1 {
 			t.Errorf("co_evacuate: %v, test %v, seq %d after %d", a.State, a.Test, a.Seq, seq)
 		}
+		told := false
+		for _, tr := range h.frames[len(h.frames)-1].transitions {
+			told = told || tr.Rule.Name == "co_evacuate" && tr.Annunciates() && !tr.Test && tr.At.Equal(h.loop.frame.now)
+		}
+		if !told {
+			t.Error("the outputs were not told of the new occurrence in the tick that ended the test")
+		}
 		if held, _, _ := h.core().permitState(); held {
 			t.Error("the permit is held")
 		}
@@ -182,6 +189,7 @@ func TestCalibrateRefuses(t *testing.T) {
 		says      string
 	}{
 		{"zero", 0, func(h *hornRig) { h.speed = 1500; h.pass(31 * time.Second) }, "stop it first"},
+		{"zero", 0, func(h *hornRig) { h.speed = 50; h.pass(31 * time.Second) }, "stop it first"}, // turned by hand
 		{"zero", 0, func(h *hornRig) {
 			for range 31 {
 				h.co = 20 - h.co
