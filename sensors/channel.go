@@ -16,12 +16,22 @@ const (
 	Mean                        // ppm of CO, averaged over a time
 	COHb                        // percent of the blood's haemoglobin that CO holds
 	Ratio                       // to a reference, 1 = as the reference
+	GasFlow                     // Nm3/h: at 0 degC and 101.325 kPa, wet
+	Mass                        // kg
+	MassFlow                    // kg/h
+	HeatingValue                // MJ/Nm3, lower
+	Power                       // W
+	Difference                  // K between two temperatures
+	Thickness                   // mm
+	Leak                        // Pa/min that a closed vessel loses
+	Loading                     // percent of the dust a filter may hold: 0 = clean, 100 = due
 	quantities
 )
 
 // Unit returns the SI unit, as in MQTT payloads.
 func (q Quantity) Unit() string {
-	return [quantities]string{"degC", "Pa", "ppm", "rpm", "V", "ratio", "s", "ppm", "percent", "ratio"}[q]
+	return [quantities]string{"degC", "Pa", "ppm", "rpm", "V", "ratio", "s", "ppm", "percent", "ratio",
+		"Nm3/h", "kg", "kg/h", "MJ/Nm3", "W", "K", "mm", "Pa/min", "percent"}[q]
 }
 
 // Channel is a named place of measurement and what is known of it. Names are
