@@ -51,19 +51,28 @@ func (d Display) Format(q sensors.Quantity, value float64) string {
 		return fmt.Sprintf("%.1f %%", value)
 	case sensors.Ratio:
 		return fmt.Sprintf("%.2f x", value)
+	case sensors.Mass:
+		return d.FormatMass(value)
+	case sensors.MassFlow:
+		return d.FormatMass(value) + "/h"
+	case sensors.GasFlow, sensors.HeatingValue:
+		return fmt.Sprintf("%.1f %s", value, q.Unit())
+	case sensors.Thickness:
+		return fmt.Sprintf("%.3f mm", value)
+	case sensors.Loading:
+		return fmt.Sprintf("%.0f %%", value)
 	default:
 		return fmt.Sprintf("%.0f %s", value, q.Unit())
 	}
 }
 
-// FormatMass returns kg as a person wants to read it. 1 lb = 0.45359237 kg
-// (NIST SP 811, avoirdupois, exact).
+// FormatMass returns kg as a person wants to read it.
 func (d Display) FormatMass(kg float64) string {
 	if math.IsNaN(kg) {
 		return "no value"
 	}
 	if d.Mass == "lb" {
-		return fmt.Sprintf("%.2f lb", kg/0.45359237)
+		return fmt.Sprintf("%.2f lb", kg/pound)
 	}
 	return fmt.Sprintf("%.2f kg", kg)
 }

@@ -24,6 +24,9 @@ type dimension struct {
 	sample string // to show how a value is written; else made of the first unit
 }
 
+// pound is 1 lb in kg (NIST SP 811 B.8, avoirdupois, exact).
+const pound = 0.45359237
+
 // Factors: NIST SP 811 (2008) appendix B.8; inH2O and mmH2O are the
 // conventional ones (25.4 mm and 1 mm of water at 1000 kg/m3 and 9.80665
 // m/s2). Fahrenheit: C = (F - 32) * 5/9, there too.
@@ -41,6 +44,21 @@ var (
 	ratio         = dimension{what: "ratio", units: []unit{{"x", 1, 0}, {"%", 0.01, 0}, {"ratio", 1, 0}}}
 	duration      = dimension{what: "time", units: []unit{
 		{"s", 1, 0}, {"ms", 1e-3, 0}, {"min", 60, 0}, {"h", 3600, 0}, {"d", 86400, 0}}}
+	gasFlow      = dimension{what: "gas flow", units: []unit{{"Nm3/h", 1, 0}, {"NL/s", 3.6, 0}}}
+	mass         = dimension{what: "mass", units: []unit{{"kg", 1, 0}, {"g", 1e-3, 0}, {"lb", pound, 0}}}
+	massFlow     = dimension{what: "mass flow", units: []unit{{"kg/h", 1, 0}, {"g/h", 1e-3, 0}, {"lb/h", pound, 0}}}
+	heatingValue = dimension{what: "heating value", units: []unit{{"MJ/Nm3", 1, 0}, {"kJ/Nm3", 1e-3, 0}}}
+	power        = dimension{what: "power", units: []unit{{"W", 1, 0}, {"kW", 1e3, 0}, {"hp", 745.6999, 0}}}
+	kelvins      = dimension{what: "temperature difference", units: []unit{{"K", 1, 0}, {"degC", 1, 0}, {"degF", 5.0 / 9, 0}}}
+	thickness    = dimension{what: "thickness", units: []unit{{"mm", 1, 0}, {"µm", 1e-3, 0}, {"in", 25.4, 0}}}
+	leak         = dimension{what: "leak", units: []unit{{"Pa/min", 1, 0}, {"Pa/s", 60, 0}}}
+	loading      = dimension{what: "loading", units: []unit{{"%", 1, 0}, {"percent", 1, 0}}}
+	fraction     = dimension{what: "share", units: []unit{{"%", 0.01, 0}}}
+	energy       = dimension{what: "heating value", units: []unit{{"MJ/kg", 1e6, 0}, {"kJ/kg", 1e3, 0}, {"kWh/kg", 3.6e6, 0}}}
+	length       = dimension{what: "length", units: []unit{{"mm", 1e-3, 0}, {"cm", 1e-2, 0}, {"m", 1, 0}, {"in", 25.4e-3, 0}}}
+	volume       = dimension{what: "volume", units: []unit{{"cc", 1e-6, 0}, {"cm3", 1e-6, 0}, {"L", 1e-3, 0}, {"m3", 1, 0}}}
+	area         = dimension{what: "area", units: []unit{{"m2", 1, 0}, {"dm2", 1e-2, 0}, {"cm2", 1e-4, 0}}}
+
 	sensitivity = dimension{what: "sensitivity", units: []unit{{"nA/ppm", 1e-9, 0}, {"pA/ppm", 1e-12, 0}}}
 	resistance  = dimension{what: "resistance", units: []unit{
 		{"kohm", 1e3, 0}, {"ohm", 1, 0}, {"Mohm", 1e6, 0}, {"kΩ", 1e3, 0}, {"Ω", 1, 0}, {"MΩ", 1e6, 0}}}
@@ -58,6 +76,16 @@ func dimensionOf(q sensors.Quantity) dimension {
 		sensors.Mean:        concentration,
 		sensors.COHb:        carboxy,
 		sensors.Ratio:       ratio,
+
+		sensors.GasFlow:      gasFlow,
+		sensors.Mass:         mass,
+		sensors.MassFlow:     massFlow,
+		sensors.HeatingValue: heatingValue,
+		sensors.Power:        power,
+		sensors.Difference:   kelvins,
+		sensors.Thickness:    thickness,
+		sensors.Leak:         leak,
+		sensors.Loading:      loading,
 	}[q]
 }
 

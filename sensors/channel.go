@@ -6,25 +6,25 @@ import "time"
 type Quantity uint8
 
 const (
-	Temperature Quantity = iota // degC
-	Pressure                    // Pa
-	CO                          // ppm
-	Speed                       // rpm
-	Voltage                     // V
-	Humidity                    // ratio, 0..1
-	Age                         // s since something was last done or last right
-	Mean                        // ppm of CO, averaged over a time
-	COHb                        // percent of the blood's haemoglobin that CO holds
-	Ratio                       // to a reference, 1 = as the reference
-	GasFlow                     // Nm3/h: at 0 degC and 101.325 kPa, wet
-	Mass                        // kg
-	MassFlow                    // kg/h
-	HeatingValue                // MJ/Nm3, lower
-	Power                       // W
-	Difference                  // K between two temperatures
-	Thickness                   // mm
-	Leak                        // Pa/min that a closed vessel loses
-	Loading                     // percent of the dust a filter may hold: 0 = clean, 100 = due
+	Temperature  Quantity = iota // degC
+	Pressure                     // Pa
+	CO                           // ppm
+	Speed                        // rpm
+	Voltage                      // V
+	Humidity                     // ratio, 0..1
+	Age                          // s since something was last done or last right
+	Mean                         // ppm of CO, averaged over a time
+	COHb                         // percent of the blood's haemoglobin that CO holds
+	Ratio                        // to a reference, 1 = as the reference
+	GasFlow                      // Nm3/h: at 0 degC and 101.325 kPa, wet
+	Mass                         // kg
+	MassFlow                     // kg/h
+	HeatingValue                 // MJ/Nm3, lower
+	Power                        // W
+	Difference                   // K between two temperatures
+	Thickness                    // mm
+	Leak                         // Pa/min that a closed vessel loses
+	Loading                      // percent of the dust a filter may hold: 0 = clean, 100 = due
 	quantities
 )
 

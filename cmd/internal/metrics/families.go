@@ -40,6 +40,16 @@ var quantities = [...]family{
 	sensors.Mean:        quantity(sensors.Mean, "Carbon monoxide in ppm, averaged over the time that the channel's name says"),
 	sensors.COHb:        quantity(sensors.COHb, "Estimated carboxyhaemoglobin in percent of the blood's haemoglobin, the unit in which every limit is written; not a blood test"),
 	sensors.Ratio:       quantity(sensors.Ratio, "Ratio to a reference; 1 is as the reference"),
+
+	sensors.GasFlow:      quantity(sensors.GasFlow, "Flow of wet gas in cubic metres an hour at 0 degC and 101.325 kPa, the trade's unit"),
+	sensors.Mass:         quantity(sensors.Mass, "Mass in kilograms"),
+	sensors.MassFlow:     quantity(sensors.MassFlow, "Mass flow in kilograms an hour, the trade's unit"),
+	sensors.HeatingValue: quantity(sensors.HeatingValue, "Lower heating value in MJ per cubic metre at 0 degC and 101.325 kPa"),
+	sensors.Power:        quantity(sensors.Power, "Power in watts"),
+	sensors.Difference:   quantity(sensors.Difference, "Difference of two temperatures in kelvins"),
+	sensors.Thickness:    quantity(sensors.Thickness, "Thickness in millimetres"),
+	sensors.Leak:         quantity(sensors.Leak, "Pressure that a closed vessel loses, in pascals a minute"),
+	sensors.Loading:      quantity(sensors.Loading, "Dust in a filter in percent of what it may hold; 0 is clean, 100 is due for cleaning, below 0 is a hole"),
 }
 
 // About each channel.

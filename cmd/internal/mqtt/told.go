@@ -96,4 +96,14 @@ var displays = map[sensors.Quantity]struct {
 	sensors.Mean:        {1, 1},
 	sensors.COHb:        {2, 0.05},
 	sensors.Ratio:       {3, 0.02},
+
+	sensors.GasFlow:      {2, 0.1},
+	sensors.Mass:         {3, 0.01},
+	sensors.MassFlow:     {2, 0.02},
+	sensors.HeatingValue: {2, 0.02},
+	sensors.Power:        {0, 20},
+	sensors.Difference:   {1, 0.5},
+	sensors.Thickness:    {5, 0.0001},
+	sensors.Leak:         {1, 0.5},
+	sensors.Loading:      {1, 1},
 }

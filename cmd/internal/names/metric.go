@@ -27,6 +27,15 @@ const (
 	COMeanPpm          = "charwarden_co_mean_ppm"
 	COHbPercent        = "charwarden_cohb_percent"
 	Ratio              = "charwarden_ratio"
+	GasFlowNm3PerHour  = "charwarden_gas_flow_nm3_per_hour"
+	MassKilograms      = "charwarden_mass_kilograms"
+	MassFlowKgPerHour  = "charwarden_mass_flow_kilograms_per_hour"
+	HeatMJPerNm3       = "charwarden_heating_value_megajoules_per_nm3"
+	PowerWatts         = "charwarden_power_watts"
+	DifferenceKelvins  = "charwarden_temperature_difference_kelvins"
+	ThicknessMM        = "charwarden_thickness_millimeters"
+	LeakPaPerMinute    = "charwarden_leak_pascals_per_minute"
+	LoadingPercent     = "charwarden_loading_percent"
 )
 
 // About each channel.
@@ -100,6 +109,24 @@ func Quantity(q sensors.Quantity) string {
 		return COHbPercent
 	case sensors.Ratio:
 		return Ratio
+	case sensors.GasFlow:
+		return GasFlowNm3PerHour
+	case sensors.Mass:
+		return MassKilograms
+	case sensors.MassFlow:
+		return MassFlowKgPerHour
+	case sensors.HeatingValue:
+		return HeatMJPerNm3
+	case sensors.Power:
+		return PowerWatts
+	case sensors.Difference:
+		return DifferenceKelvins
+	case sensors.Thickness:
+		return ThicknessMM
+	case sensors.Leak:
+		return LeakPaPerMinute
+	case sensors.Loading:
+		return LoadingPercent
 	}
 	panic(fmt.Sprintf("names: quantity %d: has no metric family", q))
 }
