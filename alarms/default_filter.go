@@ -27,14 +27,16 @@ func FilterDropRules(ch string) []Rule {
 	}
 }
 
-// FilterLoadingRules are the levels of a filter's resistance as a ratio to the
-// clean one, on channel loading; cleanSuction is the suction in Pa at which it
-// was clean, on channel suction.
+// FilterLoadingRules are the levels of a filter's dust on channel loading, in
+// percent of what makes it three times as hard to breathe through as clean;
+// cleanSuction is the suction in Pa at which it was clean, on channel suction;
+// 0 is not known, and then only the phase says that gas is drawn.
 //
-// The filter is due at 2 and clogged at 3 times clean (trade practice: three
-// times). Below 0.7 it has a hole or is not seated (trade practice: 30 % below
-// clean). A rise of 0.15 a minute over 3 min is water: dust takes an hour for
-// as much; its on-delay of 90 s lets the start of the engine leave the window.
+// The filter is due at 50 % (twice clean) and clogged at 100 % (trade practice:
+// three times clean). Below -15 % it has a hole or is not seated (trade
+// practice: 30 % below clean). A rise of 7.5 % a minute over 3 min is water:
+// dust takes an hour for as much; its on-delay of 90 s lets the start of the
+// engine leave the window.
 // Delays and bands are own choice; the caution waits 10 min, because dust has
 // time.
 //
@@ -44,29 +46,32 @@ func FilterDropRules(ch string) []Rule {
 // empty the filter, so that a hole is called only up to 1.6 times cleanSuction;
 // at low load it may be called falsely behind the alarms of suction.
 func FilterLoadingRules(loading, suction string, cleanSuction float64) []Rule {
-	drawn := While{Channel: suction, Kind: Above, Limit: 0.3 * cleanSuction, Deadband: 0.05 * cleanSuction}
-	free := While{Channel: suction, Kind: Below, Limit: 1.6 * cleanSuction, Deadband: 0.1 * cleanSuction}
-	caution := built(loading, "caution", Above, Caution, 2, 0.1)
+	var drawn, free []While
+	if cleanSuction > 0 {
+		drawn = []While{{Channel: suction, Kind: Above, Limit: 0.3 * cleanSuction, Deadband: 0.05 * cleanSuction}}
+		free = append(drawn[:1:1], While{Channel: suction, Kind: Below, Limit: 1.6 * cleanSuction, Deadband: 0.1 * cleanSuction})
+	}
+	caution := built(loading, "caution", Above, Caution, 50, 5)
 	caution.OnDelay, caution.OffDelay = 10*time.Minute, 60*time.Second
-	caution.While = []While{during(phase.Running), drawn}
+	caution.While = append([]While{during(phase.Running)}, drawn...)
 	caution.Means = "The filter takes twice the pressure that it took when clean."
 	caution.DoFirst = "Plan to clean it after this run, and open it only when it is cold and you stand upwind."
 
-	alarm := built(loading, "alarm", Above, High, 3, 0.15)
+	alarm := built(loading, "alarm", Above, High, 100, 7.5)
 	alarm.OnDelay, alarm.OffDelay = 60*time.Second, 60*time.Second
-	alarm.While = []While{during(phase.Running), drawn}
+	alarm.While = append([]While{during(phase.Running)}, drawn...)
 	alarm.Means = "The filter is clogged, and the engine may stall and leave gas in the rig."
 	alarm.DoFirst = "Take the load off and shut the rig down in the usual order. Open the filter only when it is cold and you stand upwind."
 
-	hole := built(loading, "hole", Below, Caution, 0.7, 0.05)
+	hole := built(loading, "hole", Below, Caution, -15, 2.5)
 	hole.OnDelay, hole.OffDelay = 30*time.Second, 60*time.Second
-	hole.While = []While{during(phase.Warming, phase.Running), drawn, free}
+	hole.While = append([]While{during(phase.Warming, phase.Running)}, free...)
 	hole.Means = "Gas goes past the filter: it is torn or badly seated, and dust is wearing out the engine."
 	hole.DoFirst = "Shut the rig down in the usual order. Open the filter only when it is cold and you stand upwind."
 
-	wet := built(loading, "wet", Rate, Caution, 0.15, 0.05)
+	wet := built(loading, "wet", Rate, Caution, 7.5, 2.5)
 	wet.Window, wet.OnDelay, wet.OffDelay = 3*time.Minute, 90*time.Second, 60*time.Second
-	wet.While = []While{during(phase.Running), drawn}
+	wet.While = append([]While{during(phase.Running)}, drawn...)
 	wet.Means = "The filter is getting hard to breathe through within minutes: water or tar is settling in it."
 	wet.DoFirst = "Drain the traps from upwind, and take the load off if it still rises. Use drier charcoal."
 	return []Rule{caution, alarm, hole, wet}

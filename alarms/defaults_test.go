@@ -21,7 +21,7 @@ var rig = []sensors.Channel{
 	{Name: "return_line", Quantity: sensors.Temperature},
 	{Name: "suction", Quantity: sensors.Pressure},
 	{Name: "filter_drop", Quantity: sensors.Pressure},
-	{Name: "filter_loading", Quantity: sensors.Ratio},
+	{Name: "filter_loading", Quantity: sensors.Loading},
 	{Name: "co", Quantity: sensors.CO},
 	{Name: "co_mean_5min", Quantity: sensors.Mean},
 	{Name: "co_stel_15min", Quantity: sensors.Mean},

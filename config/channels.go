@@ -88,10 +88,10 @@ func (f *file) thermocouples(c *Config) {
 		}
 		added := t.add("channel", ch, low, high, cause)
 		role := t.watch(added, "wall", "gas_out", "filter_in", "filter_out", "return")
-		steel := t.steel(role)
+		added.steel = t.steel(role)
 		switch role {
 		case "wall":
-			added.rules = append(added.rules, alarms.WallRules(ch.Name, steel)...)
+			added.rules = append(added.rules, alarms.WallRules(ch.Name, added.steel)...)
 		case "gas_out":
 			added.rules = append(added.rules, alarms.GasOutRule(ch.Name))
 		case "filter_in":

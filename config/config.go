@@ -28,6 +28,11 @@ type Config struct {
 	Board   Board
 	Roles   Roles
 
+	Charcoal Charcoal
+	Hearth   Hearth
+	Nozzle   Nozzle
+	Engine   Engine
+
 	ADCs          []ADC
 	Thermocouples []Thermocouple
 	Pressures     []Pressure
@@ -35,6 +40,7 @@ type Config struct {
 	Tachos        []Tacho
 	Ambients      []Ambient
 	Supplies      []Supply
+	Scales        []Scale
 
 	// Channels in the order of the file, with what each sensor table says about
 	// gain, offset and plausibility; after them what the board says of itself:
@@ -92,10 +98,11 @@ type Board struct {
 // Roles are the places whose meaning the file tells, as names of channels. ""
 // is none, or more than one.
 type Roles struct {
-	Walls                               []string // in the order of the file
+	Walls                               []string       // in the order of the file
+	Steels                              []alarms.Steel // of Walls
 	GasOut, FilterIn, FilterOut, Return string
-	Suction, FilterDrop, Speed          string
-	FilterLoading                       string // derived; needs both clean values
+	Suction, FilterDrop, Speed, Scale   string
+	FilterLoading                       string // derived; needs both clean values, or the gas flow
 
 	CleanDrop, CleanSuction float64 // Pa with a clean filter at the usual load; 0 = not in the file
 }

@@ -48,6 +48,8 @@ func Parse(name string, data []byte) (*Config, error) {
 	f.tachos(c)
 	f.ambients(c)
 	f.supplies(c)
+	f.scales(c)
+	f.process(c)
 	f.selects()
 	f.references()
 	f.board(c)
@@ -75,7 +77,7 @@ func Parse(name string, data []byte) (*Config, error) {
 	return c, nil
 }
 
-var sensorTables = []string{"[[thermocouple]]", "[[pressure]]", "[[co]]", "[[tacho]]", "[[ambient]]", "[[supply]]"}
+var sensorTables = []string{"[[thermocouple]]", "[[pressure]]", "[[co]]", "[[tacho]]", "[[ambient]]", "[[supply]]", "[[scale]]"}
 
 // file is what is known of the file while it is read.
 type file struct {
@@ -101,6 +103,7 @@ type channel struct {
 	number    int    // in order of reading
 	origin    origin
 	cause     string // what takes it down together with others
+	steel     alarms.Steel
 }
 
 // origin is where a channel's values come from. Channels stand in this order.
@@ -110,6 +113,7 @@ const (
 	fromSensor origin = iota // a table of the file
 	fromBoard                // what the board says of itself
 	fromCell                 // reckoned from one CO cell
+	fromWall                 // reckoned from one wall
 	fromAll                  // reckoned from several channels, or from the daemon's own work
 )
 

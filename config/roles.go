@@ -7,7 +7,6 @@ import (
 
 	"charwarden/alarms"
 	"charwarden/sensors"
-	"charwarden/sensors/derive/filter"
 )
 
 // watch gives c the role that the file has for it, whose ready-made alarms it
@@ -88,7 +87,7 @@ func (f *file) ties(c *Config) {
 		r.CleanDrop = 0
 	}
 	for _, w := range f.roles["wall"] {
-		r.Walls = append(r.Walls, w.Name)
+		r.Walls, r.Steels = append(r.Walls, w.Name), append(r.Steels, w.steel)
 		f.give(alarms.CoolingRule(w.Name))
 	}
 	if len(r.Walls) == 2 {
@@ -107,20 +106,19 @@ func (f *file) ties(c *Config) {
 			}
 		}
 	}
-	if r.CleanDrop > 0 && r.CleanSuction > 0 {
-		r.FilterLoading = filter.Channel
-		f.own(fromAll, filter.Channel, sensors.Ratio, 100)
-		f.give(alarms.FilterLoadingRules(filter.Channel, r.Suction, r.CleanSuction)...)
-	}
+	f.reckoned(c)
 }
 
 // ownNames are the channels that no sensor may be called after, so that a name
 // that is free stays free when the file grows.
-var ownNames = []string{"board_temp", "disk_free", "clock_unsynced", filter.Channel, "bus_stall", "broker_away", "tick_late", "state_unsaved", "output_fault"}
+var ownNames = []string{"board_temp", "disk_free", "clock_unsynced", "bus_stall", "broker_away", "tick_late", "state_unsaved", "output_fault"}
 
 func (f *file) reserve() {
 	for _, name := range ownNames {
 		f.claims["channel "+name] = claim{}
+	}
+	for _, n := range reckonedNames {
+		f.claims["channel "+n.name] = claim{}
 	}
 }
 
