@@ -62,7 +62,7 @@ func play(t *testing.T, seed uint64, fault string, lie func(at time.Duration, r 
 			t.Fatal(err)
 		}
 	}
-	loading, err := filter.New("", clean)
+	loading, err := filter.New(filter.Opts{Clean: clean})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -110,7 +110,7 @@ func play(t *testing.T, seed uint64, fault string, lie func(at time.Duration, r 
 			Speed: seen["speed"], Walls: []*sensors.Reading{seen["wall_near"], seen["wall_far"]},
 			GasOut: seen["gas_out"], Suction: seen["suction"],
 		})
-		*seen[filter.Channel] = loading.Step(now, seen["filter_drop"], seen["suction"])
+		*seen[filter.Channel] = loading.Step(now, filter.Inputs{Drop: seen["filter_drop"], Suction: seen["suction"], Temp: seen["filter_in"]})
 		dose.Step(now, seen["co"])
 		means = dose.Readings(means[:0])
 		for _, m := range means {

@@ -8,7 +8,6 @@ import (
 	"charwarden/config"
 	"charwarden/sensors"
 	"charwarden/sensors/derive/exposure"
-	"charwarden/sensors/derive/filter"
 	"charwarden/sensors/derive/phase"
 )
 
@@ -26,14 +25,14 @@ type core struct {
 	at       map[string]int    // place of a channel in readings
 	given    map[string]bool   // derived channels that come from outside (replay)
 
-	doses   []dose
-	loading *filter.Loading
-	inputs  phase.Inputs
-	cares   []sensors.Care
-	buf     []sensors.Reading
-	made    []alarms.Transition // by requests, before the step
-	trs     []alarms.Transition // of the newest step
-	list    []alarms.Alarm
+	doses []dose
+	process
+	inputs phase.Inputs
+	cares  []sensors.Care
+	buf    []sensors.Reading
+	made   []alarms.Transition // by requests, before the step
+	trs    []alarms.Transition // of the newest step
+	list   []alarms.Alarm
 
 	tests   map[string]*bump
 	cared   map[string]*cared
@@ -83,12 +82,10 @@ func newCore(cfg *config.Config) (*core, error) {
 			sensors.Care{Channel: co.Channel + "_zero_age", What: "zero in clean air", Done: co.ZeroDate},
 			sensors.Care{Channel: co.Channel + "_bump_age", What: "bump test", Done: co.BumpDate})
 	}
-	r := cfg.Roles
-	if r.FilterLoading != "" {
-		if c.loading, err = filter.New(r.FilterLoading, filter.Clean{Drop: r.CleanDrop, Suction: r.CleanSuction}); err != nil {
-			return nil, err
-		}
+	if c.process, err = newProcess(cfg, c.reading); err != nil {
+		return nil, err
 	}
+	r := cfg.Roles
 	c.inputs = phase.Inputs{Speed: c.reading(r.Speed), GasOut: c.reading(r.GasOut), Suction: c.reading(r.Suction)}
 	for _, w := range r.Walls {
 		if x := c.reading(w); x != nil {
@@ -148,9 +145,7 @@ func (c *core) derive(now time.Time, self instrument) {
 		c.buf = k.Sense(now, c.buf[:0])
 		c.put(c.buf...)
 	}
-	if drop, suction := c.reading(c.cfg.Roles.FilterDrop), c.reading(c.cfg.Roles.Suction); c.loading != nil && drop != nil && suction != nil {
-		c.put(c.loading.Step(now, drop, suction))
-	}
+	c.process.step(now, c.put)
 	c.put(age("bus_stall", now, self.busStall), age("broker_away", now, self.brokerAway), age("tick_late", now, self.tickLate),
 		age("state_unsaved", now, self.stateUnsaved), age("output_fault", now, self.outputFault))
 }
