@@ -2,56 +2,49 @@ package gas
 
 import "math"
 
-// The polynomials hold from 200 to 6000 K, graphite's from 298 K; outside of
-// 200 to 6000 K every property is NaN.
-const (
-	coldest = 200.0  // K
-	hottest = 6000.0 // K
-)
-
-// Standard is the temperature in K at which elements have no enthalpy.
-const Standard = 298.15
+// The polynomials hold from coldest to the end of the last segment, 6000 K, and
+// graphite's from 298 K. Outside every property is NaN.
+const coldest = 200.0 // K
 
 func (c *segment) heatCapacity(T float64) float64 {
-	return R * ((c.a1/T+c.a2)/T + c.a3 + T*(c.a4+T*(c.a5+T*(c.a6+T*c.a7))))
+	return R * ((c.a[0]/T+c.a[1])/T + c.a[2] + T*(c.a[3]+T*(c.a[4]+T*(c.a[5]+T*c.a[6]))))
 }
 
 func (c *segment) enthalpy(T, ln float64) float64 {
-	return R * (c.b1 - c.a1/T + c.a2*ln + T*(c.a3+T*(c.a4/2+T*(c.a5/3+T*(c.a6/4+T*c.a7/5)))))
+	return R * (c.b[0] - c.a[0]/T + c.a[1]*ln + T*(c.a[2]+T*(c.a[3]/2+T*(c.a[4]/3+T*(c.a[5]/4+T*c.a[6]/5)))))
 }
 
 func (c *segment) entropy(T, ln float64) float64 {
-	return R * (c.b2 - (c.a1/(2*T)+c.a2)/T + c.a3*ln + T*(c.a4+T*(c.a5/2+T*(c.a6/3+T*c.a7/4))))
+	return R * (c.b[1] - (c.a[0]/(2*T)+c.a[1])/T + c.a[2]*ln + T*(c.a[3]+T*(c.a[4]/2+T*(c.a[5]/3+T*c.a[6]/4))))
 }
 
 // at returns the segment for T, and NaN for T if there is none.
 func at(s []segment, T float64) (*segment, float64) {
-	if !(T >= coldest && T <= hottest) {
-		return &s[0], math.NaN()
-	}
-	for i := range s {
-		if T <= s[i].high {
-			return &s[i], T
+	if T >= coldest {
+		for i := range s {
+			if T <= s[i].upTo {
+				return &s[i], T
+			}
 		}
 	}
-	return &s[0], math.NaN() // not reached: the last one ends at hottest
+	return &s[0], math.NaN()
 }
 
 // HeatCapacity at constant pressure and T in K, J/mol/K.
 func (s Species) HeatCapacity(T float64) float64 {
-	c, T := at(segments[s][:], T)
+	c, T := at(thermo[s][:], T)
 	return c.heatCapacity(T)
 }
 
 // Enthalpy at T in K with that of formation, J/mol: 0 for an element at 298.15 K.
 func (s Species) Enthalpy(T float64) float64 {
-	c, T := at(segments[s][:], T)
+	c, T := at(thermo[s][:], T)
 	return c.enthalpy(T, math.Log(T))
 }
 
 // Entropy at T in K and 1 bar, J/mol/K.
 func (s Species) Entropy(T float64) float64 {
-	c, T := at(segments[s][:], T)
+	c, T := at(thermo[s][:], T)
 	return c.entropy(T, math.Log(T))
 }
 
@@ -79,7 +72,7 @@ func (m *Mix) Enthalpy(T float64) float64 {
 	ln, h := math.Log(T), 0.0
 	for s, n := range m {
 		if n != 0 {
-			c, T := at(segments[s][:], T)
+			c, T := at(thermo[s][:], T)
 			h += n * c.enthalpy(T, ln)
 		}
 	}
@@ -102,6 +95,7 @@ func (m *Mix) HeatCapacity(T float64) float64 {
 // one by one.
 type Thermo struct {
 	T                               float64        // K
+	Capacity                        [Count]float64 // J/mol/K at constant pressure
 	Enthalpy, Gibbs                 [Count]float64 // J/mol with formation; Gibbs at 1 bar
 	GraphiteEnthalpy, GraphiteGibbs float64        // J/mol
 }
@@ -110,8 +104,9 @@ type Thermo struct {
 func At(T float64) Thermo {
 	t := Thermo{T: T}
 	ln := math.Log(T)
-	for s := range segments {
-		c, T := at(segments[s][:], T)
+	for s := range thermo {
+		c, T := at(thermo[s][:], T)
+		t.Capacity[s] = c.heatCapacity(T)
 		t.Enthalpy[s] = c.enthalpy(T, ln)
 		t.Gibbs[s] = t.Enthalpy[s] - T*c.entropy(T, ln)
 	}
@@ -130,31 +125,31 @@ func (t *Thermo) Of(m *Mix) float64 {
 	return h
 }
 
-// Reaction is what is made of each gas and of graphite, in moles; what is used
+// Reaction is what is made of graphite and of each gas, in moles; what is used
 // up is below 0.
 type Reaction struct {
-	Gas      Mix
 	Graphite float64
+	Gas      Mix
 }
 
 // Reactions over glowing charcoal and in the fire.
 var (
-	Boudouard = Reaction{Mix{CO2: -1, CO: 2}, -1}                // C + CO2 = 2 CO
-	WaterGas  = Reaction{Mix{H2O: -1, CO: 1, H2: 1}, -1}         // C + H2O = CO + H2
-	Methane   = Reaction{Mix{H2: -2, CH4: 1}, -1}                // C + 2 H2 = CH4
-	Shift     = Reaction{Mix{CO: -1, H2O: -1, CO2: 1, H2: 1}, 0} // CO + H2O = CO2 + H2
-	SplitCO2  = Reaction{Mix{CO2: -1, CO: 1, O2: 0.5}, 0}        // CO2 = CO + 1/2 O2
-	SplitH2O  = Reaction{Mix{H2O: -1, H2: 1, O2: 0.5}, 0}        // H2O = H2 + 1/2 O2
+	Boudouard = Reaction{-1, Mix{CO2: -1, CO: 2}}                // C + CO2 = 2 CO
+	WaterGas  = Reaction{-1, Mix{H2O: -1, CO: 1, H2: 1}}         // C + H2O = CO + H2
+	Methane   = Reaction{-1, Mix{H2: -2, CH4: 1}}                // C + 2 H2 = CH4
+	Shift     = Reaction{0, Mix{CO: -1, H2O: -1, CO2: 1, H2: 1}} // CO + H2O = CO2 + H2
+	SplitCO2  = Reaction{0, Mix{CO2: -1, CO: 1, O2: 0.5}}        // CO2 = CO + 1/2 O2
+	SplitH2O  = Reaction{0, Mix{H2O: -1, H2: 1, O2: 0.5}}        // H2O = H2 + 1/2 O2
 )
 
 // Heat that the reaction takes at T, J; below 0 if it gives heat.
-func (r *Reaction) Heat(t *Thermo) float64 {
+func (t *Thermo) Heat(r *Reaction) float64 {
 	return t.Of(&r.Gas) + r.Graphite*t.GraphiteEnthalpy
 }
 
-// LogK is the natural logarithm of the reaction's equilibrium constant at T:
-// of the gases' partial pressures in bar, graphite's activity being 1.
-func (r *Reaction) LogK(t *Thermo) float64 {
+// LnK is the natural logarithm of the reaction's equilibrium constant at T, of
+// the gases' partial pressures in bar and graphite with the activity 1.
+func (t *Thermo) LnK(r *Reaction) float64 {
 	g := r.Graphite * t.GraphiteGibbs
 	for s, n := range r.Gas {
 		g += n * t.Gibbs[s]
