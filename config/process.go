@@ -47,7 +47,7 @@ func (f *file) process(c *Config) {
 		Ash:      t.share("ash", usual.Fuel.Ash, 0, 0.25),
 		HHV:      t.within("heat", energy, 0, 20e6, 36e6),
 	}
-	if u := c.Charcoal.Fuel; u.Carbon+u.Hydrogen+u.Oxygen+u.Ash > 1.0001 {
+	if u := c.Charcoal.Fuel; u.Carbon+u.Hydrogen+u.Oxygen+u.Ash > 1+1e-9 {
 		t.fail("carbon", "carbon, hydrogen, oxygen and ash are more than 100 %% together")
 	}
 	c.Charcoal.Moisture = t.share("moisture", usual.Moisture, 0, 0.25)

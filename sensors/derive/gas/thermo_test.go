@@ -166,8 +166,8 @@ func boudouardShare(kelvin, pressure float64) float64 {
 // The share of CO over carbon. The tables of NIST-JANAF are the judge.
 //
 // Boudouard's own measurements (Comptes Rendus 130, 1900, 132; Bureau of Mines
-// bibliography, abstract 318) are 39, 93 and 96 % at 650, 800 and 925 degC: his
-// furnace was off by up to 5 points, as he was himself, who calculated 90 and 97.
+// bibliography, abstract 318) are 39, 93 and 96 % at 650, 800 and 925 degC: up
+// to 5 points from what the data of today give; he calculated 39, 90 and 97.
 //
 // Warning: a row that encyclopaedias copy from each other has 94 % at 800, 58 at
 // 700 and 23 at 600 degC. JANAF's data contradict it by up to 5 points.

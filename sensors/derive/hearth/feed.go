@@ -1,10 +1,6 @@
 package hearth
 
-import (
-	"math"
-
-	"charwarden/sensors/derive/gas"
-)
+import "charwarden/sensors/derive/gas"
 
 // Of fuel and water.
 const (
@@ -15,20 +11,18 @@ const (
 
 // feed is what goes into the hearth, per kg of charcoal as fired where it says.
 type feed struct {
-	c, h, o  float64 // mol/kg, with the moisture's
-	heat     float64 // enthalpy with the liquid moisture's, J/kg
-	lhv      float64 // J/kg
-	demand   float64 // mol O2/kg to burn it
-	loss     float64 // J/kg
-	r        float64
-	lambda   float64
-	p        float64 // over 1 bar
-	air      gas.Mix // moist, mole fractions
-	hAir     float64 // J/mol at its temperature
-	exhaust  gas.Mix // enthalpies of the species at the exhaust's temperature, J/mol
-	inert    float64 // N2 and Ar in the moist air
-	argon    float64 // Ar per N2
-	hydrogen bool    // any goes in
+	c, h, o float64 // mol/kg, with the moisture's
+	heat    float64 // enthalpy with the liquid moisture's, J/kg
+	lhv     float64 // J/kg
+	need    float64 // mol of moist air per kg that burn it
+	burnt   float64 // mol per kg that it burns to
+	r       float64
+	lambda  float64
+	p       float64 // over 1 bar
+	air     gas.Mix // moist, mole fractions
+	spent   gas.Mix // charcoal burnt in just the air it needs, mole fractions
+
+	hAir, hExcess, hSpent float64 // J/mol of air at its temperature, and of air and spent at the exhaust's
 }
 
 // air is moist air: Humidity is relative at 25 degC whatever its temperature
@@ -43,7 +37,7 @@ func air(in *Input) gas.Mix {
 	return m
 }
 
-// HHV is the higher heating value of the dry charcoal in J/kg: what is given,
+// hhv is the higher heating value of the dry charcoal in J/kg: what is given,
 // or by Channiwala and Parikh, Fuel 81 (2002) 1051 (coefficients from memory).
 func (f Fuel) hhv() float64 {
 	if f.HHV > 0 {
@@ -65,17 +59,24 @@ func newFeed(in *Input) feed {
 	boiled := std.Enthalpy[gas.H2O] - liquidWater
 	f.heat = dry*(hhv+cDry*std.Enthalpy[gas.CO2]+hDry/2*liquidWater) + w*liquidWater
 	f.lhv = dry*(hhv-hDry/2*boiled) - w*boiled
-	f.demand = f.c + f.h/4 - f.o/2
-	f.loss = in.Loss * f.lhv
-	cold := gas.At(in.AirTemp + gas.ZeroC)
+	oxygen := f.c + f.h/4 - f.o/2
+	f.need = oxygen / f.air[gas.O2]
+	f.spent = gas.Mix{gas.CO2: f.c, gas.H2O: f.h / 2}
 	for i, x := range f.air {
-		f.hAir += x * cold.Enthalpy[i]
+		f.spent[i] += f.need * x
 	}
-	hot := gas.At(in.ExhaustTemp + gas.ZeroC)
-	f.exhaust = gas.Mix(hot.Enthalpy)
-	f.inert, f.argon = f.air[gas.N2]+f.air[gas.Ar], f.air[gas.Ar]/f.air[gas.N2]
-	f.hydrogen = f.h > 0 || f.air[gas.H2O] > 0
+	f.spent[gas.O2] = 0 // all used
+	f.burnt = f.spent.Sum()
+	f.spent = f.spent.Fractions()
+	hot := in.ExhaustTemp + gas.ZeroC
+	f.hAir, f.hExcess, f.hSpent = f.air.Enthalpy(in.AirTemp+gas.ZeroC), f.air.Enthalpy(hot), f.spent.Enthalpy(hot)
 	return f
+}
+
+// blastHeat is the enthalpy of the blast in J/mol, of which so much is spent and
+// the rest of the exhaust is air.
+func (f *feed) blastHeat(spent float64) float64 {
+	return (1-f.r)*f.hAir + (f.r-spent)*f.hExcess + spent*f.hSpent
 }
 
 // exhaustOf is what the engine makes of gas, in moles per mole of it: burnt
@@ -94,13 +95,10 @@ func (f *feed) exhaustOf(g *gas.Mix) gas.Mix {
 }
 
 // blast is a mole of what goes through the nozzle, with exhaust e of mole
-// fractions, and its enthalpy in J/mol.
-func (f *feed) blast(e *gas.Mix) (b gas.Mix, h float64) {
+// fractions.
+func (f *feed) blast(e *gas.Mix) (b gas.Mix) {
 	for i := range b {
 		b[i] = (1-f.r)*f.air[i] + f.r*e[i]
-		h += f.r * e[i] * f.exhaust[i]
 	}
-	return b, h + (1-f.r)*f.hAir
+	return b
 }
-
-func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }

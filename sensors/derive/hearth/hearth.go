@@ -53,7 +53,7 @@ type State struct {
 	MixtureDry, MixtureWet float64 // heat of gas with that air, J/Nm3
 	ColdGasEfficiency      float64 // 0..1, of the charcoal's LHV
 	LHV                    float64 // of the charcoal as fired, J/kg
-	Loss                   float64 // share of LHV; Input's, or what follows from Imposed
+	Loss                   float64 // share of LHV; Input's, or what follows from Imposed: below 0 where no fire is as hot
 	Blast, Air             float64 // Nm3/kg: into the nozzle, and the moist air in it
 	ExhaustTotal           float64 // Nm3/kg wet, of the engine
 	Exhaust                gas.Mix // mole fractions, wet

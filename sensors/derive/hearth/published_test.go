@@ -47,15 +47,15 @@ func TestPublishedBand(t *testing.T) {
 	}
 }
 
-// The gas of lorries in West China (RTS, 1942-46, p. 149): its CO2/CO2 ratio is
+// The gas of lorries in West China (RTS, 1942-46, p. 149): its CO²/CO2 is
 // that of carbon at 739 degC, and so is ours at that temperature and CO share.
 func TestPublishedApparentTemperature(t *testing.T) {
 	for _, row := range table(t, "published_comparison.csv")[:4] {
 		co, co2 := number(t, row["CO"])/100, number(t, row["CO2"])/100
-		celsius := root(func(c float64) float64 {
+		celsius := root(700, 400, 1200, func(c float64) float64 {
 			th := gas.At(c + gas.ZeroC)
-			return th.LnK(&gas.Boudouard) - math.Log(co*co/co2*gas.Atm/gas.Bar)
-		}, 400, 1200, 1e-3)
+			return math.Log(co*co/co2*gas.Atm/gas.Bar) - th.LnK(&gas.Boudouard)
+		})
 		if want := number(t, row["apparent_Boudouard_T_C"]); math.Abs(celsius-want) > 1 {
 			t.Errorf("%s: %.1f degC, want %g", row["item"], celsius, want)
 		}
@@ -79,8 +79,8 @@ func TestPublishedFlame(t *testing.T) {
 	hhv := 802.557e3 + 2*44.0e3 // J/mol, with the steam condensed
 	in.Fuel = Fuel{Carbon: molC / (molC + 4*molH), Hydrogen: 4 * molH / (molC + 4*molH), HHV: hhv / (molC + 4*molH)}
 	f := newFeed(&in)
-	b, h := f.blast(&gas.Mix{gas.N2: 1})
-	if got := f.flame(&b, h) + gas.ZeroC; math.Abs(got-2328) > 4 {
+	b := f.blast(&gas.Mix{gas.N2: 1})
+	if got := f.flame(&b, f.hAir) + gas.ZeroC; math.Abs(got-2328) > 4 {
 		t.Errorf("%.1f K, want 2328", got)
 	}
 }

@@ -7,28 +7,23 @@ import (
 )
 
 // state makes the answer of a closed balance.
-func (f *feed) state(in *Input, u point, b *balance) State {
-	wet := b.gas
+func (f *feed) state(b *bed, t, loss float64) State {
+	wet := b.x
 	dry := wet.Dry()
 	e := f.exhaustOf(&wet)
 	burnt := e.Fractions()
-	moles := 1 / b.fuel // of wet gas per kg
 	s := State{
-		BedExit: 1000*u.t - gas.ZeroC, Wet: wet, Dry: dry, Exhaust: burnt,
+		BedExit: t - gas.ZeroC, Wet: wet, Dry: dry, Exhaust: burnt,
 		HeatDry: dry.HeatingValue(), HeatWet: wet.HeatingValue(),
-		YieldWet: moles * gas.Volume, YieldDry: moles * (1 - wet[gas.H2O]) * gas.Volume,
+		YieldWet: b.gas * gas.Volume, YieldDry: b.gas * (1 - wet[gas.H2O]) * gas.Volume,
 		AirNeedDry: dry.AirNeed(gas.AirOxygen), AirNeedWet: wet.AirNeed(f.air[gas.O2]),
-		LHV: f.lhv, Loss: in.Loss,
-		Blast: moles * b.blast * gas.Volume, Air: moles * b.blast * (1 - f.r) * gas.Volume,
-		ExhaustTotal: moles * e.Sum() * gas.Volume,
-	}
-	if in.Imposed {
-		s.BedExit = in.BedExit
-		s.Loss = b.heat * moles / f.lhv
+		LHV: f.lhv, Loss: loss,
+		Blast: b.blast * gas.Volume, Air: b.blast * (1 - f.r) * gas.Volume,
+		ExhaustTotal: b.gas * e.Sum() * gas.Volume,
 	}
 	s.MixtureDry, s.MixtureWet = s.HeatDry/(1+s.AirNeedDry), s.HeatWet/(1+s.AirNeedWet)
 	s.ColdGasEfficiency = s.HeatWet * s.YieldWet / f.lhv
-	blast, hBlast := f.blast(&burnt)
+	blast, hBlast := f.blast(&burnt), f.blastHeat(b.spent)
 	s.Residual = f.residual(&s, &blast, hBlast)
 	s.Oxidation = f.fire(&blast, hBlast)
 	s.OxidationFuel = f.flame(&blast, hBlast)
