@@ -8,6 +8,7 @@
 //	reading/CHANNEL  0   yes       {"value":655.25,"unit":"degC","status":"good","time":"2026-05-03T09:12:01.250Z","boot":"…","mono_s":84.31}
 //	alarm/NAME       1   yes       {"name":…,"channel":…,"priority":…,"state":…,"value":…,"limit":…,"unit":…,"since":…,"seq":…,"means":…,"do_first":…}
 //	summary          1   yes       {"worst":"alarm","standing":{"alarm":1,…},"states":{"normal":11,…},"phase":"running","version":…}
+//	diagnosis        1   yes       [{"cause":"tar","certainty":"likely","score":0.8,"means":…,"for":[…],"against":[…],"do_first":…,"since":…}], [] for none
 //	notify           1   no        one line for a person; of three and more faults by one cause within 3 s, one line
 //	events           1   no        {"time":…,"boot":…,"mono_s":…,"alarm":…,"channel":…,"from":…,"to":…,"priority":…,"value":…,"limit":…,"unit":…,"seq":…}
 //

@@ -60,9 +60,10 @@ type Publisher struct {
 	rules    map[string]int // index into o.Rules
 	stall    time.Duration  // without a confirmation for this long, the client is dropped
 
-	mu    sync.Mutex // guards box and queue
-	box   mailbox
-	queue ring
+	mu     sync.Mutex // guards box, queue and advice
+	box    mailbox
+	queue  ring
+	advice []byte
 
 	wake    chan struct{}
 	session atomic.Pointer[session]
@@ -192,6 +193,14 @@ func (p *Publisher) Update(now time.Time, readings []sensors.Reading, as []alarm
 	case p.wake <- struct{}{}:
 	default: // Run will look anyway
 	}
+}
+
+// Advise hands over what may be wrong with the rig, as one JSON text; it is sent
+// when it differs from the last. It copies, as Update does.
+func (p *Publisher) Advise(payload []byte) {
+	p.mu.Lock()
+	p.advice = append(p.advice[:0], payload...)
+	p.mu.Unlock()
 }
 
 // take fetches the newest Update into p.now; false if there is none.

@@ -72,7 +72,7 @@ func (p *Publisher) speak(ctx context.Context, s *session) {
 		}
 		p.out.progress = now
 	}
-	for _, say := range []func() bool{p.sayStatus, p.sayAlarms, p.sayTransitions, p.saySummary, p.sayBeat, p.sayReadings} {
+	for _, say := range []func() bool{p.sayStatus, p.sayAlarms, p.sayTransitions, p.saySummary, p.sayAdvice, p.sayBeat, p.sayReadings} {
 		if ctx.Err() != nil || !say() {
 			return
 		}

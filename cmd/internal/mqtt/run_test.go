@@ -53,12 +53,24 @@ func TestSpeakWaitsForTheStore(t *testing.T) {
 	if want := []string{top.Notify(), top.Events()}; !slices.Equal(c.topics, want) && !slices.Equal(c.topics, want[1:]) {
 		t.Errorf("then it said %v", c.topics)
 	}
+	p.Advise([]byte(`[{"cause":"tar"}]`))
+	c.topics = nil
+	speak()
+	if !slices.Contains(c.topics, top.Diagnosis()) {
+		t.Errorf("advice was not said: %v", c.topics)
+	}
+	p.Advise([]byte(`[{"cause":"tar"}]`)) // the same again
+	c.topics = nil
+	speak()
+	if slices.Contains(c.topics, top.Diagnosis()) {
+		t.Errorf("the same advice was said twice: %v", c.topics)
+	}
 	s.ups.Store(2) // a new connection knows nothing
 	c.topics = nil
 	for range settleLooks {
 		speak()
 	}
-	if !slices.Contains(c.topics, top.Status()) || !slices.Contains(c.topics, top.Alarm("co_evacuate")) {
+	if !slices.Contains(c.topics, top.Status()) || !slices.Contains(c.topics, top.Alarm("co_evacuate")) || !slices.Contains(c.topics, top.Diagnosis()) {
 		t.Errorf("on a new connection it said %v", c.topics)
 	}
 }

@@ -1,6 +1,7 @@
 package mqtt
 
 import (
+	"bytes"
 	"slices"
 	"strconv"
 
@@ -100,6 +101,24 @@ func (p *Publisher) saySummary() bool {
 		func() { p.said.summarised = false })
 	p.said.summary = s
 	return p.said.summarised
+}
+
+func (p *Publisher) sayAdvice() bool {
+	p.mu.Lock()
+	same := bytes.Equal(p.advice, p.said.advice)
+	advice := p.said.advice
+	if !same {
+		advice = bytes.Clone(p.advice)
+	}
+	p.mu.Unlock()
+	if same {
+		return true
+	}
+	if !p.out.send(p.o.Topics.Diagnosis(), true, advice, func() { p.said.advice = nil }) {
+		return false
+	}
+	p.said.advice = advice
+	return true
 }
 
 func (p *Publisher) sayBeat() bool {

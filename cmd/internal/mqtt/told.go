@@ -24,6 +24,7 @@ type told struct {
 	readings   []toldReading
 	summarised bool
 	summary    summary
+	advice     []byte
 }
 
 func (t *told) reset(rules, channels int) {

@@ -76,6 +76,9 @@ func (t Topics) Alarm(name string) string { return t.base + "/alarm/" + name }
 // Summary is the rig in one object.
 func (t Topics) Summary() string { return t.base + "/summary" }
 
+// Diagnosis is what may be wrong with the rig.
+func (t Topics) Diagnosis() string { return t.base + "/diagnosis" }
+
 // Notify is for people: plain lines.
 func (t Topics) Notify() string { return t.base + "/notify" }
 

@@ -23,6 +23,7 @@ func TestTopics(t *testing.T) {
 		{p.Reading("wall_near"), "charwarden/pump/reading/wall_near"},
 		{p.Alarm("co_evacuate"), "charwarden/pump/alarm/co_evacuate"},
 		{p.Summary(), "charwarden/pump/summary"},
+		{p.Diagnosis(), "charwarden/pump/diagnosis"},
 		{p.Notify(), "charwarden/pump/notify"},
 		{p.Events(), "charwarden/pump/events"},
 		{p.Do(), "charwarden/pump/do/+/+"},
