@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"strconv"
 	"strings"
 
@@ -13,6 +14,10 @@ import (
 // calc reckons at the bench with the daemon's own functions.
 func calc(ctx context.Context, c *call) error {
 	if len(c.args) > 0 {
+		switch c.args[0] {
+		case "help", "-h", "-help", "--help":
+			return calcHelp(c)
+		}
 		what := &call{args: c.args[1:], out: c.out, err: c.err}
 		switch c.args[0] {
 		case "couple":
@@ -20,8 +25,31 @@ func calc(ctx context.Context, c *call) error {
 		case "exposure":
 			return calcExposure(ctx, what)
 		}
+		for _, s := range sheets() {
+			if s.name == c.args[0] {
+				return s.run(ctx, what)
+			}
+		}
 	}
-	return &usageError{"calc: say what: couple or exposure (`charwarden calc couple -h` shows the flags of one)"}
+	return &usageError{"calc: say what: couple, exposure, hearth, engine, filter, fuel, cooldown or nozzle (`charwarden calc couple -h` shows the flags of one)"}
+}
+
+func calcHelp(c *call) error {
+	var b strings.Builder
+	line := func(name, does string) { fmt.Fprintf(&b, "  charwarden calc %-9s %s\n", name, does) }
+	line("couple", "A thermocouple's voltage and temperature, and what a MAX31855 says of it.")
+	line("exposure", "What CO in the air does to a person.")
+	for _, s := range sheets() {
+		line(s.name, s.does)
+	}
+	b.WriteString("\n`charwarden calc couple -h` shows the flags of one.\n")
+	_, err := io.WriteString(c.out, b.String())
+	return err
+}
+
+// sheets are the calculations that can be swept and drawn.
+func sheets() []*sheet {
+	return []*sheet{hearthSheet, engineSheet, filterSheet, fuelSheet, cooldownSheet, nozzleSheet}
 }
 
 // quantity reads a flag: a plain number in q's own unit, or one with a unit.

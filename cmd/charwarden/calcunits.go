@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -15,6 +14,7 @@ import (
 // unit. It is reckoned with in the base unit, of which unit is so many.
 type measure struct {
 	unit   string  // of a plain number; "" has none
+	noun   string  // what it is then: fraction, ratio
 	base   float64 // base units in one
 	q      sensors.Quantity
 	others []otherUnit // allowed units if config has no such quantity
@@ -27,7 +27,8 @@ type otherUnit struct {
 
 // Of config's quantities; base: fraction, degC, Pa, rpm, min, Nm3/h, kg, kg/h, W, mm.
 var (
-	inFraction = &measure{unit: "", base: 1, q: sensors.Ratio}
+	inFraction = &measure{noun: "fraction", base: 1, q: sensors.Ratio}
+	inRatio    = &measure{noun: "ratio", base: 1, q: sensors.Ratio}
 	inDegC     = &measure{unit: "degC", base: 1, q: sensors.Temperature}
 	inKPa      = &measure{unit: "kPa", base: 1000, q: sensors.Pressure}
 	inPa       = &measure{unit: "Pa", base: 1, q: sensors.Pressure}
@@ -89,10 +90,10 @@ func (m *measure) other(s string) (float64, error) {
 // plain is a value of the base unit in that of a plain number.
 func (m *measure) plain(v float64) float64 { return v / m.base }
 
+// suffix is the unit as an axis has it behind its name.
+func (m *measure) suffix() string { return ", " + asPrinted(m.unit+m.noun) }
+
 // text is a value of the base unit as it may be written on a flag.
 func (m *measure) text(v float64) string {
 	return strings.TrimSpace(strconv.FormatFloat(m.plain(v), 'g', 6, 64) + " " + m.unit)
 }
-
-// errNoNumber is a cell of a table without a number in it.
-var errNoNumber = errors.New("a number is wanted")

@@ -145,7 +145,7 @@ func (c *core) derive(now time.Time, self instrument) {
 		c.buf = k.Sense(now, c.buf[:0])
 		c.put(c.buf...)
 	}
-	c.process.step(now, c.put)
+	c.process.step(now, c.phase(), c.put)
 	c.put(age("bus_stall", now, self.busStall), age("broker_away", now, self.brokerAway), age("tick_late", now, self.tickLate),
 		age("state_unsaved", now, self.stateUnsaved), age("output_fault", now, self.outputFault))
 }

@@ -56,7 +56,7 @@ func commands() []command {
 		{"bumptest", "test a CO channel with gas, step by step", bumpTest},
 		{"replay", "judge a recording by the rules", replay},
 		{"config", "print the annotated reference configuration", printConfig},
-		{"calc", "reckon at the bench: couple, exposure", calc},
+		{"calc", "reckon at the bench: couple, exposure, hearth, engine, filter, ...", calc},
 		{"version", "say which build this is", version},
 	}
 }

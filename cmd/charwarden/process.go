@@ -6,51 +6,148 @@ import (
 
 	"charwarden/config"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/diagnosis"
+	"charwarden/sensors/derive/engine"
 	"charwarden/sensors/derive/filter"
+	"charwarden/sensors/derive/flow"
+	"charwarden/sensors/derive/fuel"
+	"charwarden/sensors/derive/hearth"
+	"charwarden/sensors/derive/phase"
 )
 
 // process reckons what no sensor shows of the gas, the filter, the charcoal and
 // the walls. It belongs to the core.
 type process struct {
+	flow    *flow.Flow
 	loading *filter.Loading
 	trend   *filter.Trend
+	hopper  *fuel.Hopper
+	finder  *diagnosis.Finder
 
-	in  filter.Inputs
-	dew filter.Inputs
+	flowIn   flow.Inputs
+	filterIn filter.Inputs
+	signs    diagnosis.Inputs
+	burnt    *sensors.Reading
+	rate     *sensors.Reading
+	scale    *sensors.Reading
+	was      phase.Phase
+	buf      []sensors.Reading
+	hearth   hearth.State // the usual one, until the blast says what it is now
 }
 
 // newProcess makes what the channels of the configuration allow.
 func newProcess(cfg *config.Config, reading func(string) *sensors.Reading) (p process, err error) {
 	r := cfg.Roles
-	air := reading(ambientPressure(cfg))
+	ambient := ambientOf(cfg)
+	air, pressure := reading(ambient.Temperature), reading(ambient.Pressure)
+	usual := usualHearth(cfg)
+	if p.hearth, err = hearth.Solve(usual); err != nil {
+		return p, err
+	}
+	if reading("gas_flow") != nil {
+		o := flow.Opts{Hearth: usual, Engine: engineOf(cfg)}
+		if r.Suction != "" && cfg.Nozzle.Gas > 0 {
+			o.Point = flow.Point{Suction: r.CleanSuction, Gas: cfg.Nozzle.Gas}
+		} else if r.Suction != "" && cfg.Nozzle.Bore > 0 {
+			o.Nozzle = flow.Nozzle{Bore: cfg.Nozzle.Bore, Discharge: cfg.Nozzle.Discharge}
+		}
+		if p.flow, err = flow.New(o); err != nil {
+			return p, err
+		}
+		p.flowIn = flow.Inputs{Suction: reading(r.Suction), Speed: reading(r.Speed), Manifold: reading(cfg.Engine.Manifold),
+			Air: air, Pressure: pressure, Return: reading(r.Return), Gas: reading(r.FilterOut)}
+	}
 	if r.FilterLoading != "" {
-		if p.loading, err = filter.New(filter.Opts{Channel: r.FilterLoading, Clean: filter.Clean{Drop: r.CleanDrop, Suction: r.CleanSuction}}); err != nil {
-			return process{}, err
+		if p.loading, err = filter.New(filter.Opts{Channel: r.FilterLoading, Clean: cleanOf(cfg)}); err != nil {
+			return p, err
 		}
 		p.trend = filter.NewTrend()
 	}
-	p.in = filter.Inputs{Drop: reading(r.FilterDrop), Flow: reading("gas_flow"), Suction: reading(r.Suction), Temp: reading(r.FilterIn), Air: air}
+	p.filterIn = filter.Inputs{Drop: reading(r.FilterDrop), Flow: reading("gas_flow"), Suction: reading(r.Suction), Temp: reading(r.FilterIn), Air: pressure}
+	p.burnt, p.rate, p.scale = reading(fuel.BurntChannel), reading(fuel.FlowChannel), reading(r.Scale)
+	if p.burnt != nil {
+		o := fuel.Opts{Capacity: cfg.Charcoal.Hopper, Heel: cfg.Charcoal.Heel, Yield: p.hearth.YieldWet}
+		if p.hopper, err = fuel.New(o); err != nil {
+			return p, err
+		}
+	}
+
+	p.finder = diagnosis.New()
+	p.signs = diagnosis.Inputs{
+		GasOut: reading(r.GasOut), FilterIn: reading(r.FilterIn), FilterOut: reading(r.FilterOut), ReturnLine: reading(r.Return),
+		Suction: reading(r.Suction), FilterDrop: reading(r.FilterDrop), Speed: reading(r.Speed), AirTemp: air,
+		FilterLoading: reading(filter.Channel), DewMargin: reading(filter.DewChannel), CharcoalLeft: reading(fuel.LeftChannel),
+	}
+	for i, w := range r.Walls[:min(2, len(r.Walls))] {
+		*[]**sensors.Reading{&p.signs.WallNear, &p.signs.WallFar}[i] = reading(w)
+	}
+	if len(cfg.COs) > 0 {
+		p.signs.CO = reading(cfg.COs[0].Channel)
+	}
 	return p, nil
 }
 
-// ambientPressure is the channel of the air's pressure, "" if there is none.
-func ambientPressure(cfg *config.Config) string {
-	for _, a := range cfg.Ambients {
-		if a.Pressure != "" {
-			return a.Pressure
+// cleanOf is the clean filter as the file tells it.
+func cleanOf(cfg *config.Config) filter.Clean {
+	r := cfg.Roles
+	if r.CleanDrop == 0 || r.CleanSuction == 0 {
+		return filter.Clean{}
+	}
+	return filter.Clean{Drop: r.CleanDrop, Suction: r.CleanSuction, Flow: cfg.Nozzle.Gas}
+}
+
+// usualHearth is the hearth at its usual setting.
+func usualHearth(cfg *config.Config) hearth.Input {
+	in := hearth.Default()
+	in.Fuel, in.Moisture = cfg.Charcoal.Fuel, cfg.Charcoal.Moisture
+	in.Loss, in.Return = cfg.Hearth.Loss, cfg.Hearth.Return
+	return in
+}
+
+// engineOf is the engine as the file tells it; without displacement, none.
+func engineOf(cfg *config.Config) engine.Spec {
+	s := engine.Default()
+	s.Displacement = cfg.Engine.Displacement
+	s.VolumetricEfficiency, s.IndicatedEfficiency = cfg.Engine.VolumetricEfficiency, cfg.Engine.IndicatedEfficiency
+	return s
+}
+
+// ambientOf is the first sensor of the air.
+func ambientOf(cfg *config.Config) config.Ambient {
+	if len(cfg.Ambients) == 0 {
+		return config.Ambient{}
+	}
+	return cfg.Ambients[0]
+}
+
+// step reckons a tick and hands every reading to put, in the order in which
+// they follow from each other.
+func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Reading)) {
+	if p.flow != nil {
+		put(p.flow.Step(now, p.flowIn))
+	}
+	if p.hopper != nil {
+		if ph == phase.Lighting && p.was != ph {
+			p.hopper.Begin()
 		}
+		p.hopper.Step(now, p.filterIn.Flow, p.scale)
+		p.buf = p.hopper.Readings(p.buf[:0])
+		put(p.buf...)
 	}
-	return ""
+	p.was = ph
+	if p.loading != nil {
+		p.loading.Gas(p.hearth.Wet)
+		put(p.loading.Step(now, p.filterIn))
+		p.trend.Step(now, p.signs.FilterLoading, p.burnt, p.rate)
+		p.buf = p.trend.Readings(p.buf[:0])
+		put(p.buf...)
+		put(filter.DewMargin(now, p.filterIn, &p.hearth.Wet))
+	}
 }
 
-// step reckons a tick and hands every reading to put.
-func (p *process) step(now time.Time, put func(...sensors.Reading)) {
-	if p.loading != nil && p.in.Drop != nil {
-		put(p.loading.Step(now, p.in))
-	}
-}
-
-var errNoFilter = errors.New("no filter drop is measured: there is nothing to learn")
+// errNoHopper and errNoFilter are what a rig without them is told.
+var errNoHopper = errors.New("charcoal is not counted: a gas flow ([nozzle] or [engine]) or a [[scale]] is wanted")
+var errNoFilter = errors.New("no filter is measured: its pressure drop, with suction or gas flow, is wanted")
 
 // cleaned takes the filter as clean from now on.
 func (p *process) cleaned(now time.Time) error {

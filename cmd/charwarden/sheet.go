@@ -10,17 +10,17 @@ import (
 
 // A sheet is one calculation of the bench that can be swept and drawn.
 type sheet struct {
-	name  string // after calc
-	usage string // the flags in short
-	does  string
-	knobs []knob
-	solve func(*settings) (answer, error)
+	name    string // after calc
+	usage   string // the flags in short
+	does    string
+	heading string // of its figure
+	sample  string // a sweep that makes sense, for errors
+	knobs   []knob
+	solve   func(*settings) (outcome, error)
 
 	panels []panel
-	// axis is the flag along which a figure without a sweep goes, between the
-	// ends that span gives in the base unit; "" if only a sweep makes sense.
-	axis string
-	span func(*settings) (from, to float64)
+	// draw makes the figure without a sweep; nil if only a sweep makes sense.
+	draw func(*sheet, *settings, *outcome) (*chart, error)
 }
 
 // knob is a flag of a sheet.
@@ -30,6 +30,7 @@ type knob struct {
 	in        *measure // nil: not a number
 	value     string   // as if written, where it is not given; "" is no value
 	low, high float64  // allowed, in the base unit; both 0: solve knows
+	share     bool     // may be written in % of something: then of(flag + "%") is that fraction
 	help      string   // with what stands for the value in `back quotes`
 }
 
@@ -74,10 +75,12 @@ func (s *settings) need(flags ...string) error {
 	return nil
 }
 
-func (s *sheet) knob(flag string) *knob {
-	for i := range s.knobs {
-		if s.knobs[i].flag == flag {
-			return &s.knobs[i]
+func (s *sheet) knob(flag string) *knob { return knobOf(s.knobs, flag) }
+
+func knobOf(knobs []knob, flag string) *knob {
+	for i := range knobs {
+		if knobs[i].flag == flag {
+			return &knobs[i]
 		}
 	}
 	return nil
@@ -86,14 +89,15 @@ func (s *sheet) knob(flag string) *knob {
 // check holds a value against the knob's own bounds.
 func (k *knob) check(v float64) error {
 	if (k.low != 0 || k.high != 0) && !(v >= k.low && v <= k.high) {
-		return &flagError{k.flag, fmt.Sprintf("%s: out of range (allowed: %s)", k.in.text(v), k.bounds(k.low, k.high))}
+		return k.outside(v, k.low, k.high)
 	}
 	return nil
 }
 
-// bounds shows a range of the base unit.
-func (k *knob) bounds(low, high float64) string {
-	return strings.TrimSpace(fmt.Sprintf("%g to %g %s", k.in.plain(low), k.in.plain(high), k.in.unit))
+// outside says that a value, in the base unit as its bounds, is out of range.
+func (k *knob) outside(v, low, high float64) error {
+	may := strings.TrimSpace(fmt.Sprintf("%.6g to %.6g %s", k.in.plain(low), k.in.plain(high), k.in.unit))
+	return &flagError{k.flag, fmt.Sprintf("%s: out of range (allowed: %s)", k.in.text(v), may)}
 }
 
 // run is the command.
@@ -110,9 +114,13 @@ func (s *sheet) run(_ context.Context, c *call) error {
 		return err
 	}
 	err := s.reckon(c, fs, written, *along, *file, *asJSON)
+	if err == nil {
+		return nil
+	}
+	err = fmt.Errorf("calc %s: %w", s.name, err)
 	var wrong *flagError
 	if errors.As(err, &wrong) {
-		return &usageError{fmt.Sprintf("calc %s: %v", s.name, err)}
+		return &usageError{err.Error()}
 	}
 	return err
 }
@@ -131,15 +139,19 @@ func (s *sheet) reckon(c *call, fs *flag.FlagSet, written []*string, along, file
 	if along != "" {
 		return s.sweep(c, set, along, file, asJSON)
 	}
-	if file != "" && s.axis == "" {
-		return &flagError{"plot", file + ": add --sweep FLAG=A..B/N, such as --sweep " + s.example() + ": a figure needs an axis"}
+	if file != "" && s.draw == nil {
+		return &flagError{"plot", file + ": add --sweep FLAG=A..B/N, such as --sweep " + s.sample + ": a figure needs an axis"}
 	}
 	a, err := s.solve(set)
 	if err != nil {
 		return err
 	}
 	if file != "" {
-		if err := s.drawAlong(set, &a, file); err != nil {
+		fig, err := s.draw(s, set, &a)
+		if err == nil {
+			err = fig.write(file)
+		}
+		if err != nil {
 			return err
 		}
 	}
@@ -158,6 +170,16 @@ func (k *knob) read(s string, set *settings) error {
 		return nil
 	case k.in == nil:
 		set.word[k.flag] = s
+		return nil
+	case k.share && strings.HasSuffix(s, "%"):
+		v, err := inFraction.parse(s)
+		if err == nil && !(v >= 0 && v <= 1) {
+			err = errors.New(s + ": out of range (allowed: 0% to 100%)")
+		}
+		if err != nil {
+			return &flagError{k.flag, err.Error()}
+		}
+		set.number[k.flag+"%"] = v
 		return nil
 	}
 	v, err := k.in.parse(s)

@@ -33,7 +33,7 @@ func (s *sheet) parseSweep(text string) (span, error) {
 	flag, rest, ok := strings.Cut(text, "=")
 	slash := strings.LastIndex(rest, "/")
 	if !ok || slash < 0 || !strings.Contains(rest[:slash], "..") {
-		return wrong("write FLAG=A..B/N, such as %s", s.example())
+		return wrong("write FLAG=A..B/N, such as %s", s.sample)
 	}
 	p := span{knob: s.knob(strings.TrimLeft(flag, "-"))}
 	if p.knob == nil || p.knob.in == nil {
@@ -62,16 +62,6 @@ func (s *sheet) parseSweep(text string) (span, error) {
 	return p, nil
 }
 
-// example is a sweep of this sheet, for its errors.
-func (s *sheet) example() string {
-	for _, k := range s.knobs {
-		if k.in != nil && k.high > k.low {
-			return fmt.Sprintf("%s=%g..%g/11", k.flag, k.in.plain(k.low), k.in.plain(k.high))
-		}
-	}
-	return "FLAG=0..1/11"
-}
-
 // sweep reckons, prints and draws a row for each point. One that cannot be
 // ends it all.
 func (s *sheet) sweep(c *call, set *settings, text, file string, asJSON bool) error {
@@ -94,7 +84,7 @@ func (s *sheet) sweep(c *call, set *settings, text, file string, asJSON bool) er
 	if asJSON {
 		return writeJSON(c.out, rows)
 	}
-	return printRows(c.out, trim(rows, p.knob.key), notes)
+	return printSweep(c.out, trim(rows, p.knob), notes)
 }
 
 // rows reckons all points. The swept number stands first in each row.
@@ -112,7 +102,7 @@ func (s *sheet) rows(set *settings, p span) ([]cells, []string, error) {
 	for i := range p.n {
 		v := p.at(i)
 		err := p.knob.check(v)
-		var a answer
+		var a outcome
 		if err == nil {
 			a, err = s.solve(set.with(p.knob.flag, v))
 		}
@@ -142,16 +132,13 @@ func lead(r cells, k *knob, v float64) cells {
 	return slices.Insert(r, 0, cell{key: k.key, name: k.name, head: k.flag, unit: k.in.unit, digits: -5, value: k.in.plain(v)})
 }
 
-// trim is what a person's table shows of a sweep: the swept number first, and
-// the rest without what is the same flag's echo.
-func trim(rows []cells, key string) []cells {
+// trim puts the swept number first, for a person's table, under its flag's name.
+func trim(rows []cells, k *knob) []cells {
 	out := make([]cells, len(rows))
 	for i, r := range rows {
 		for _, c := range r {
-			if c.key == key {
-				if c.head == "" {
-					c.head = c.name
-				}
+			if c.key == k.key {
+				c.head, c.unit = k.flag, k.in.unit
 				out[i] = slices.Insert(out[i], 0, c)
 			} else {
 				out[i] = append(out[i], c)

@@ -27,6 +27,10 @@ const (
 // the same flow, unless another is given (common practice, no source).
 const Full = 3.0
 
+// vague is the half width of a flow, as a share of it, beyond which it does not
+// tell a clean filter from one that is due (own choice).
+const vague = 0.4
+
 // lag smooths the gusts and the engine's hunting (common practice, no source).
 const lag = 10 * time.Second
 
@@ -102,6 +106,7 @@ var (
 	errNoClean   = errors.New("filter: what the clean filter takes is not known: clean it and say so")
 	errSmall     = errors.New("filter: still learning the clean filter: what it takes is too little to measure")
 	errNoFlow    = fmt.Errorf("filter: flow is below %g Nm3/h: no flow to judge the filter by", MinFlow)
+	errVague     = errors.New("filter: the gas flow is not known well enough to judge the filter by")
 	errNoSuction = fmt.Errorf("filter: suction is below %g Pa: no flow to judge the filter by", MinSuction)
 )
 
@@ -124,8 +129,8 @@ func cause(of string, r *sensors.Reading) error {
 // lessen it, because a pressure is mostly wrong by its zero.
 //
 // At is the older one's of drop and flow (or suction); what only corrects them
-// has no say in it, nor in the status. Without flow, and while it learns, the
-// status is Unknown, which is no fault. Otherwise it is the flow's or, if that
+// has no say in it, nor in the status. Without flow, with one that is hardly
+// known, and while it learns, the status is Unknown, which is no fault. Otherwise it is the flow's or, if that
 // is good, the drop's; a clipped drop gives a clipped loading, reckoned from
 // full scale and not smoothed, and a clipped flow or suction is Unknown: it
 // bounds the loading on the wrong side.
@@ -157,6 +162,8 @@ func (l *Loading) Step(now time.Time, in Inputs) sensors.Reading {
 		return sensors.Bad(l.channel, at, drop.Status, cause("drop", drop))
 	case !(through.Value >= least):
 		return sensors.Bad(l.channel, at, sensors.Unknown, none)
+	case byFlow && through.Uncertainty > vague*through.Value:
+		return sensors.Bad(l.channel, at, sensors.Unknown, errVague)
 	}
 	m := l.measure(in, byFlow)
 	if l.learning {

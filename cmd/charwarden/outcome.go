@@ -6,13 +6,14 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
 )
 
-// answer is what a sheet reckoned.
-type answer struct {
+// outcome is what a sheet reckoned.
+type outcome struct {
 	cells cells
 	notes []string // what a person must know with it
 }
@@ -74,14 +75,23 @@ func (r cells) find(key string) *cell {
 	return nil
 }
 
+// set gives a number that stands in the cells.
+func (r cells) set(key string, v float64) { r.find(key).value = v }
+
 // print is the table of one answer, a line for each number.
-func (a *answer) print(w io.Writer) error {
+func (a *outcome) print(w io.Writer) error {
 	wide := 0
 	for _, c := range a.cells {
+		if !finite(c.value) {
+			continue // not asked for, or a note says why
+		}
 		wide = max(wide, utf8.RuneCountInString(c.name))
 	}
 	var b strings.Builder
 	for _, c := range a.cells {
+		if !finite(c.value) {
+			continue
+		}
 		line := fmt.Sprintf("%-*s  %s %s", wide, c.name, c.text(), c.unit)
 		b.WriteString(strings.TrimRight(line, " ") + "\n")
 	}
@@ -112,13 +122,16 @@ func writeNotes(b *strings.Builder, notes []string) {
 	}
 }
 
-// printRows is the table of a sweep: a column for each number, two lines of
+// printSweep is the table of a sweep: a column for each number, two lines of
 // heads.
-func printRows(w io.Writer, rows []cells, notes []string) error {
+func printSweep(w io.Writer, rows []cells, notes []string) error {
 	var lines [][]string
 	var heads, units []string
-	for _, c := range rows[0] {
-		if c.head != "" {
+	// A column without any number is one that was not asked for.
+	shown := make([]bool, len(rows[0]))
+	for i, c := range rows[0] {
+		shown[i] = c.head != "" && slices.ContainsFunc(rows, func(r cells) bool { return finite(r[i].value) })
+		if shown[i] {
 			heads, units = append(heads, c.head), append(units, c.unit)
 		}
 	}
@@ -126,7 +139,7 @@ func printRows(w io.Writer, rows []cells, notes []string) error {
 	for _, r := range rows {
 		var line []string
 		for i := range r {
-			if r[i].head != "" {
+			if shown[i] {
 				line = append(line, r[i].text())
 			}
 		}
