@@ -183,6 +183,7 @@ func (c *core) kept(s *saved) {
 	if c.signals != nil {
 		s.Permit = c.signals.permit.Keep()
 	}
+	s.Process = c.process.keep()
 	s.Alarms = c.engine.Keep(nil)                          // the writer has the one before
 	s.Doses = make(map[string]exposure.Kept, len(c.doses)) // the writer has the one before
 	for _, d := range c.doses {
@@ -193,6 +194,7 @@ func (c *core) kept(s *saved) {
 // restore sets what was kept. It returns what stands again and what could not
 // be restored.
 func (c *core) restore(now time.Time, s saved) (stands []alarms.Transition, errs []error) {
+	c.process.restore(s.Process)
 	stands, errs = c.engine.Restore(s.Alarms)
 	for i := range stands {
 		stands[i].At = now

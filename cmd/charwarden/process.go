@@ -22,7 +22,7 @@ type process struct {
 	loading *filter.Loading
 	trend   *filter.Trend
 	hopper  *fuel.Hopper
-	finder  *diagnosis.Finder
+	causes  *diagnosis.Finder
 
 	flowIn   flow.Inputs
 	filterIn filter.Inputs
@@ -72,7 +72,7 @@ func newProcess(cfg *config.Config, reading func(string) *sensors.Reading) (p pr
 		}
 	}
 
-	p.finder = diagnosis.New()
+	p.causes = diagnosis.New()
 	p.signs = diagnosis.Inputs{
 		GasOut: reading(r.GasOut), FilterIn: reading(r.FilterIn), FilterOut: reading(r.FilterOut), ReturnLine: reading(r.Return),
 		Suction: reading(r.Suction), FilterDrop: reading(r.FilterDrop), Speed: reading(r.Speed), AirTemp: air,
@@ -143,6 +143,7 @@ func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Readin
 		put(p.buf...)
 		put(filter.DewMargin(now, p.filterIn, &p.hearth.Wet))
 	}
+	p.causes.Step(now, p.signs, ph)
 }
 
 // errNoHopper and errNoFilter are what a rig without them is told.

@@ -1,6 +1,11 @@
 package main
 
-import "fmt"
+import (
+	"fmt"
+	"math"
+
+	"charwarden/sensors/derive/diagnosis"
+)
 
 // massOrder is charcoal: {"kilograms":5.5}.
 type massOrder struct {
@@ -30,6 +35,33 @@ type holdRow struct {
 	Best    *float64 `json:"best_leak"` // Pa/min of this rig at its best
 	Tight   bool     `json:"tight"`
 	Verdict string   `json:"verdict"`
+}
+
+// causeRows are what may be wrong, the most certain first.
+func causeRows(c *core) []causeRow {
+	rows := []causeRow{}
+	switch c.causes.Verdict() {
+	case diagnosis.NotEnough:
+		return append(rows, verdictRow(diagnosis.NotEnough, "not enough is measured or learned of this rig yet to tell"))
+	case diagnosis.Unclear:
+		rows = append(rows, verdictRow(diagnosis.Unclear, "something is out of this rig's ordinary, and the signs are not enough to tell what"))
+	}
+	for _, f := range c.causes.Findings(nil) {
+		row := causeRow{Cause: f.Cause.String(), Certainty: f.Word().String(), Score: math.Round(100*f.Certainty) / 100, Means: f.Cause.Title(),
+			For: []string{}, Against: []string{}, DoFirst: orNull(f.First), Since: stampOf(f.Since)}
+		for _, e := range f.For {
+			row.For = append(row.For, e.String())
+		}
+		for _, e := range f.Against {
+			row.Against = append(row.Against, e.String())
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+func verdictRow(v diagnosis.Verdict, means string) causeRow {
+	return causeRow{Cause: v.String(), Certainty: v.String(), Means: means, For: []string{}, Against: []string{}}
 }
 
 // causeRow is one likely cause of what the channels show.

@@ -81,6 +81,19 @@ func (d *desk) routes() http.Handler {
 	mux.HandleFunc("POST /note", carryOut(d, "note", func(asker, noteOrder) (any, error) {
 		return struct{}{}, nil // the log's line is all that it is for
 	}))
+	mux.HandleFunc("POST /filled", carryOut(d, "filled", func(a asker, o massOrder) (any, error) {
+		return a.charcoal(func() error { return a.hopper.Filled(o.Kilograms) })
+	}))
+	mux.HandleFunc("POST /weighed", carryOut(d, "weighed", func(a asker, o massOrder) (any, error) {
+		return a.charcoal(func() error { return a.hopper.Weighed(o.Kilograms) })
+	}))
+	mux.HandleFunc("POST /cleaned", carryOut(d, "cleaned", func(a asker, _ bare) (any, error) {
+		a.dirty = true
+		return struct{}{}, a.cleaned(a.now)
+	}))
+	mux.HandleFunc("GET /why", d.tell(func(c *core, _ url.Values) (any, error) {
+		return causeRows(c), nil
+	}))
 	mux.HandleFunc("POST /calibrate", carryOut(d, "calibrate", func(a asker, o calOrder) (any, error) {
 		if a.reading(o.Channel) == nil {
 			return nil, fmt.Errorf("calibrate %s: %w", o.Channel, errUnknownChannel)
@@ -121,6 +134,19 @@ func (a asker) turned(t alarms.Transition, err error) (any, error) {
 	}
 	a.made = append(a.made, t)
 	return turnRow{t.Rule.Name, t.State.String()}, nil
+}
+
+// charcoal tells the hopper something and answers with what it makes of it.
+func (a asker) charcoal(tell func() error) (any, error) {
+	if a.hopper == nil {
+		return nil, errNoHopper
+	}
+	if err := tell(); err != nil {
+		return nil, err
+	}
+	a.dirty = true
+	rs := a.hopper.Readings(nil)
+	return hopperRow{Burnt: figure(rs[1].Value), Left: figure(rs[2].Value)}, nil
 }
 
 // tell answers a question with what the loop knows.

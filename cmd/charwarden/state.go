@@ -21,6 +21,8 @@ type saved struct {
 	Doses  map[string]exposure.Kept `json:"doses"`
 	Cared  map[string]cared         `json:"cared"`
 	Permit siren.Kept               `json:"permit"`
+
+	Process processKept `json:"process"`
 }
 
 // stateFile stores the newest saved in a journal, in a goroutine of its own: a

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"crypto/tls"
+	"encoding/json"
 	"errors"
 	"log/slog"
 	"strings"
@@ -211,8 +212,25 @@ func (w *watch) publisher() error {
 	w.loop.away = w.brokerAway()
 	w.loop.outputs = append(w.loop.outputs, func(f *frame) {
 		w.mqtt.Update(f.now, f.readings, f.alarms, f.transitions, f.phase.String())
-	})
+	}, w.advice())
 	return nil
+}
+
+// adviceEvery is how often what may be wrong is put into words.
+const adviceEvery = 10 * time.Second
+
+// advice tells the phones what may be wrong with the rig.
+func (w *watch) advice() output {
+	var next time.Time
+	return func(f *frame) {
+		if f.now.Before(next) {
+			return
+		}
+		next = f.now.Add(adviceEvery)
+		if payload, err := json.Marshal(causeRows(w.loop.core)); err == nil { // nothing in it fails
+			w.mqtt.Advise(payload)
+		}
+	}
 }
 
 // brokerAway returns how long the broker has been away, for the loop.

@@ -72,6 +72,7 @@ func wire(cfg *config.Config, b sensors.Board, c sensors.Clock, zeros map[string
 		return nil, err
 	}
 	w.tachos()
+	w.scales()
 	w.host()
 	return w.rig, nil
 }
@@ -201,6 +202,14 @@ func (w *wiring) tachos() {
 			Every: t.Every,
 			Opts:  tacho.Opts{PulsesPerRev: t.PulsesPerRev, MaxRPM: t.Max, Now: w.clock.Now}}, t.Every)
 		w.places[t.Channel] = place{"tacho", t.Pin}
+	}
+}
+
+func (w *wiring) scales() {
+	for _, s := range w.cfg.Scales {
+		w.owner("pin "+s.Clock).Add(&sensors.Scale{Channel: s.Channel, Board: w.board, Clock: s.Clock, Data: s.Data, Input: s.Input,
+			Zero: s.Zero, KgPerCount: 1 / s.PerKilogram, FullScale: s.FullScale, Now: w.clock.Now}, s.Every)
+		w.places[s.Channel] = place{"HX711", s.Clock + " " + s.Data}
 	}
 }
 
