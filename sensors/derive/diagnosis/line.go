@@ -41,13 +41,16 @@ func (l *Line) slope() float64 {
 	return l.XY / (l.XX + l.N*flat)
 }
 
-// at is y at x; x beyond twice the spread of the points counts as that.
-func (l *Line) at(x float64) float64 {
-	if l.N == 0 {
-		return math.NaN()
+// at is y at x, and how far it may be off for being beyond the points: further
+// than twice their spread and 0.1 from their mean it stays as it is there, and
+// may be off by as much as it would have gone on.
+func (l *Line) at(x float64) (y, beyond float64) {
+	if l.N == 0 || x != x {
+		return math.NaN(), 0
 	}
 	reach := 2*math.Sqrt(l.XX/l.N) + 0.1
-	return l.Y + l.slope()*max(-reach, min(x-l.X, reach))
+	d := max(-reach, min(x-l.X, reach))
+	return l.Y + l.slope()*d, math.Abs(l.slope() * (x - l.X - d))
 }
 
 // sound reports whether it can be one that was kept.
