@@ -10,7 +10,7 @@ import (
 // Scale is a load cell under the hopper, on an HX711.
 type Scale struct {
 	Channel     string
-	Clock, Data string  // pins
+	Clock, Data string // pins
 	Input       sensors.Bridge
 	Zero        float64 // counts of the empty hopper
 	PerKilogram float64 // counts; below 0 where the cell is wired the other way

@@ -3,41 +3,8 @@ package sim
 import (
 	"math"
 	"math/rand/v2"
-)
 
-// Of every gas and engine.
-const (
-	gasR     = 8.314462618 // J/mol/K, CODATA 2018
-	stefan   = 5.670374e-8 // W/m2/K4, CODATA 2018
-	zeroC    = 273.15      // K
-	litreN   = 0.0224140   // m3/mol at 0 degC, 101.325 kPa
-	oxygen   = 0.2095      // of dry air
-	burnCO2  = 393.5e3     // J/mol C + O2 = CO2
-	boudoir  = 172.5e3     // J/mol C + CO2 = 2 CO, taken up
-	waterGas = 131.3e3     // J/mol C + H2O = CO + H2, taken up
-	boil     = 44.0e3      // J/mol water
-	gasHeat  = 31.5        // J/mol/K, mean of hot producer gas
-)
-
-// Of this rig: invented.
-const (
-	flow0     = 0.1115 // mol/s of gas that the other constants are given at: 2.5 L/s at 0 degC
-	suction0  = 520.0  // Pa at flow0
-	blowerMol = 0.072  // mol/s that the blower draws
-	hearthCap = 1200.0 // J/K of glowing bed and lining
-	nearCap   = 700.0  // J/K of the shell beside the nozzle
-	farCap    = 1500.0 // J/K
-	nearArea  = 0.042  // m2 that lose heat to the air
-	farArea   = 0.050  // m2
-	nearView  = 0.0038 // m2 through which the fire's glow reaches the shell at flow0
-	farPath   = 1.0    // W/K from the bed to the far shell
-	cubic     = 420e-6 // m3 of the engine
-	inertia   = 0.30   // kg m2 of engine and pump
-	filter0   = 1.9e9  // 1/m3: drop = flow * viscosity * (filter0 + ...)
-	perDust   = 1.9e11 // 1/m3/kg
-	perWater  = 1.5e11 // 1/m3/kg
-	dustLoad  = 0.8e-3 // kg per m3 of gas at 0 degC
-	breathing = 3.0    // m3 of air around the operator
+	"charwarden/sensors/derive/gas"
 )
 
 // machine is the rig's state. Temperatures in degC, flows in mol/s.
@@ -46,20 +13,18 @@ type machine struct {
 
 	// the site and the day
 	air0, pressure0, humidity0 float64
-	nozzle, dusty, glow        float64 // around 1: this nozzle, this fuel, this lining
+	nozzle, dusty, glow        float64 // around 1: this nozzle's resistance, this fuel, this lining
+	dustLoad, hopper           float64 // kg/Nm3; kg that it holds, 0: no limit
 	gusts, bed, hunt, sky      wander
 
 	// the operator's hands
 	set      [controls]float64
-	jammed   bool    // the return valve does not follow any more
 	crank    float64 // s that the starter still turns
+	valve    float64 // of the mixer's air, mol/s per root of a Pa
+	lid      float64 // s that it still stands open
 	moisture float64 // of the charcoal at the nozzle
 
-	// faults
-	draft     float64 // how hard the blower draws beside the engine, as Blower
-	tar, hole bool
-	leaking   bool
-	leak      float64 // s that it has been leaking
+	wrong trouble
 
 	// hearth and pipes
 	fire                        float64 // share of the bed that burns, 0..1
@@ -68,10 +33,13 @@ type machine struct {
 	returnLine                  float64
 	charcoal                    float64 // kg
 	dust, water                 float64 // kg in the filter
+	made                        gas.Mix // out of the hearth, mole fractions
+	exhaust                     gas.Mix // of the engine, mole fractions
 	gas                         float64 // out of the hearth
-	engineGas                   float64 // of it, through the filter
-	strength                    float64 // CO and H2 in the gas, mole fraction
-	steam                       float64 // water in the gas, mole fraction
+	engineGas                   float64 // through the filter
+	leakBefore, leakAfter       float64 // air into the gas before and after the filter
+	back                        float64 // exhaust in the blast, mole fraction
+	seep                        float64 // gas that the draught drives out of a rig that stands
 	suction, drop               float64 // Pa
 
 	// engine and operator
@@ -90,11 +58,21 @@ func newMachine(rng *rand.Rand, plan Plan) machine {
 		air0:      20 + 4*(2*rng.Float64()-1),
 		pressure0: 99800 + 1500*(2*rng.Float64()-1),
 		humidity0: 0.55 + 0.15*(2*rng.Float64()-1),
-		nozzle:    around(0.06), dusty: around(0.15), glow: around(0.05),
+		nozzle:    around(0.06), dusty: around(0.15), glow: around(0.03),
 		gusts: wander{seconds: 15}, bed: wander{seconds: 90}, hunt: wander{seconds: 4}, sky: wander{seconds: 1800},
-		moisture: plan.Moisture,
+		dustLoad: plan.Dust, hopper: plan.Hopper,
+		moisture: min(plan.Moisture, 0.6),
 		charcoal: plan.Charcoal,
-		dust:     2e-3, // from the runs since it was cleaned
+		dust:     plan.StartDust,
+		valve:    valve0,
+		made:     gas.DryAir, exhaust: gas.DryAir,
+		wrong: noTrouble(),
+	}
+	if m.dustLoad == 0 {
+		m.dustLoad = dustUsual
+	}
+	if m.dust == 0 {
+		m.dust = dustBefore
 	}
 	for _, t := range []*float64{&m.hearth, &m.near, &m.far, &m.gasOut, &m.filterIn, &m.filterOut, &m.returnLine} {
 		*t = m.air0
@@ -113,7 +91,7 @@ func (w *wander) move(rng *rand.Rand, dt float64) {
 
 // do moves a control.
 func (m *machine) do(a Act) {
-	if a.Control == Return && m.jammed {
+	if m.wrong.deaf[a.Control] {
 		return
 	}
 	switch {
@@ -125,13 +103,32 @@ func (m *machine) do(a Act) {
 		m.crank = 4
 	case a.Control == Seal && a.To > 0:
 		m.puff += puffStop // pressure rises at once behind the caps
+	case a.Control == Fill:
+		m.open(lidFill)
+		m.charcoal += a.To
+		if m.hopper > 0 {
+			m.charcoal = min(m.charcoal, m.hopper)
+		}
+	case a.Control == Tap:
+		m.wrong.settle()
+	case a.Control == Shake:
+		m.dust *= shaken
 	}
 	m.set[a.Control] = a.To
 }
 
-// jam leaves the return valve at an opening for good.
-func (m *machine) jam(opening float64) {
-	m.set[Return], m.jammed = opening, true
+// open takes the lid off for some seconds: what stands above the charcoal
+// comes out.
+func (m *machine) open(seconds float64) {
+	m.lid = max(m.lid, seconds)
+	if m.hearth > 300 {
+		m.puff += puffLid
+	}
+}
+
+// stick leaves a control where it is for good.
+func (m *machine) stick(c Control, to float64) {
+	m.set[c], m.wrong.deaf[c] = to, true
 }
 
 // move takes one step and returns what the rig did that is worth telling.
@@ -139,6 +136,8 @@ func (m *machine) move(dt float64) (told string) {
 	for _, w := range []*wander{&m.gusts, &m.bed, &m.hunt, &m.sky} {
 		w.move(m.rng, dt)
 	}
+	m.worsen(dt)
+	m.lid = max(0, m.lid-dt)
 	m.turn(dt)
 	m.burn(dt)
 	m.clean(dt)
@@ -164,22 +163,34 @@ func (m *machine) air() float64 { return m.air0 + 1.2*m.sky.out + 0.2*m.gusts.ou
 // pressure of the air, Pa.
 func (m *machine) pressure() float64 { return m.pressure0 + 60*m.sky.out }
 
+// humidity of the air, relative.
+func (m *machine) humidity() float64 { return m.humidity0 - 0.06*m.sky.out }
+
+// steam in the air, mole fraction.
+func (m *machine) steam() float64 { return m.humidity() * saturation(m.air()) / m.pressure() }
+
 // supply is a 12 V battery, its wires and the engine's charging coil.
 func (m *machine) supply() float64 {
-	amps := 1.0 + 4*max(m.set[Blower], m.draft)
+	amps := 1.0 + 4*max(m.set[Blower], m.wrong.draft)
 	if m.crank > 0 {
 		amps += 60
 	}
 	return 12.75 - 0.03*amps + 0.9*m.rpm/3000 + 0.02*m.hunt.out
 }
 
+const perHour = gas.Volume * 3600 // Nm3/h in a mol/s
+
 func (m *machine) show() frame {
-	return frame{
+	f := frame{
 		qWallNear: m.near, qWallFar: m.far, qGasOut: m.gasOut,
 		qFilterIn: m.filterIn, qFilterOut: m.filterOut, qReturnLine: m.returnLine,
 		qSuction: m.suction, qFilterDrop: m.drop, qCO: m.co,
 		qSpeed: m.rpm, qSupply: m.supply(),
 		qAirTemp: m.air(), qAirPressure: m.pressure(),
-		qAirHumidity: m.humidity0 - 0.06*m.sky.out, qCharcoal: m.charcoal,
+		qAirHumidity: m.humidity(), qCharcoal: m.charcoal,
+		qGasFlow: m.gas * perHour, qEngineFlow: m.engineGas * perHour, qFilterLoad: m.resistance() / filter0,
+		qBedExit: m.hearth, qStrength: m.made.HeatingValue(), qReturnShare: m.back,
 	}
+	m.wrong.lie(&f)
+	return f
 }

@@ -37,7 +37,9 @@ type pin struct {
 	edges  int        // changes of level
 	pull   gpio.Pull
 	edge   gpio.Edge
-	chips  []*MAX31855 // that this pin selects
+	chips  []*MAX31855                 // that this pin selects
+	driven func(gpio.Level, time.Time) // a chip's input on the wire; nil: none
+	shown  func(time.Time) gpio.Level  // a chip's output on it; nil: none
 	hz     func(time.Time) float64
 	phase  float64   // of the pulse train, 0..1; the first half is High
 	at     time.Time // to which phase and waiting are counted
@@ -127,6 +129,9 @@ func (p *pin) Read() gpio.Level {
 		p.count(p.clock.Now())
 		return p.phase < 0.5
 	}
+	if p.shown != nil {
+		return p.shown(p.clock.Now())
+	}
 	return p.pull == gpio.PullUp
 }
 
@@ -192,6 +197,9 @@ func (p *pin) set(out bool, l gpio.Level) {
 			c.selectHigh(now)
 		}
 	}
+	if p.driven != nil {
+		p.driven(l, now)
+	}
 }
 
 func (p *pin) interrupt() {
@@ -206,6 +214,20 @@ func (p *pin) selects(c *MAX31855) {
 	if p.wire() == gpio.Low {
 		c.selectLow(p.clock.Now())
 	}
+}
+
+// drives wires the pin to a chip's input, which is told of every edge.
+func (p *pin) drives(input func(gpio.Level, time.Time)) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.driven = input
+}
+
+// shows wires the pin to a chip's output.
+func (p *pin) shows(output func(time.Time) gpio.Level) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.shown = output
 }
 
 func (p *pin) selected() bool {

@@ -14,6 +14,9 @@ const (
 	Load                  // W at the pump's shaft at 3000 rpm
 	Return                // opening of the exhaust return valve, 0..1
 	Seal                  // 1: nozzle, return and gas outlet are shut
+	Fill                  // kg of charcoal poured in; the lid is off for a minute
+	Tap                   // hopper and hearth are rapped: what bridges comes down
+	Shake                 // the filter is shaken: most of its loose dust falls
 	controls
 )
 
@@ -29,7 +32,11 @@ type Act struct {
 type Plan struct {
 	Acts     []Act
 	Charcoal float64 // kg in the hopper at the start
-	Moisture float64 // of the charcoal, wet basis, 0..1
+	Moisture float64 // of the charcoal, wet basis, 0..0.6
+
+	Hopper    float64 // kg that it holds; 0: whatever is filled in
+	Dust      float64 // kg in a Nm3 of gas; 0: 0.8 g, much
+	StartDust float64 // kg in the filter at the start; 0: 2 g
 }
 
 // DefaultPlan is an afternoon at the irrigation pump: lit at 1 min, engine at

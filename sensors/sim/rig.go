@@ -32,6 +32,12 @@ const (
 	qAirPressure
 	qAirHumidity
 	qCharcoal
+	qGasFlow
+	qEngineFlow
+	qFilterLoad
+	qBedExit
+	qStrength
+	qReturnShare
 	quantities
 )
 
@@ -99,52 +105,6 @@ func (r *Rig) Happening(t time.Time) []Event {
 	}
 	return slices.Clone(r.events[:n])
 }
-
-// WallNear is the shell beside the nozzle, degC.
-func (r *Rig) WallNear(t time.Time) float64 { return r.at(t, qWallNear) }
-
-// WallFar is the shell opposite the nozzle, degC.
-func (r *Rig) WallFar(t time.Time) float64 { return r.at(t, qWallFar) }
-
-// GasOut is the gas as it leaves the reactor, degC.
-func (r *Rig) GasOut(t time.Time) float64 { return r.at(t, qGasOut) }
-
-// FilterIn is the gas behind the cooler, degC.
-func (r *Rig) FilterIn(t time.Time) float64 { return r.at(t, qFilterIn) }
-
-// FilterOut is the gas behind the filter, degC.
-func (r *Rig) FilterOut(t time.Time) float64 { return r.at(t, qFilterOut) }
-
-// ReturnLine is the exhaust on its way back to the nozzle, degC.
-func (r *Rig) ReturnLine(t time.Time) float64 { return r.at(t, qReturnLine) }
-
-// Suction is how far the reactor's outlet is below the air, Pa; a little
-// negative when the sealed bed makes gas.
-func (r *Rig) Suction(t time.Time) float64 { return r.at(t, qSuction) }
-
-// FilterDrop is the pressure that the filter takes, Pa.
-func (r *Rig) FilterDrop(t time.Time) float64 { return r.at(t, qFilterDrop) }
-
-// CO is the carbon monoxide where the operator stands, ppm.
-func (r *Rig) CO(t time.Time) float64 { return r.at(t, qCO) }
-
-// Speed of the engine, rpm.
-func (r *Rig) Speed(t time.Time) float64 { return r.at(t, qSpeed) }
-
-// Supply is the 12 V battery that the starter, the blower and the board share, V.
-func (r *Rig) Supply(t time.Time) float64 { return r.at(t, qSupply) }
-
-// AirTemp is the air around the rig, degC.
-func (r *Rig) AirTemp(t time.Time) float64 { return r.at(t, qAirTemp) }
-
-// AirPressure is the air's absolute pressure, Pa.
-func (r *Rig) AirPressure(t time.Time) float64 { return r.at(t, qAirPressure) }
-
-// AirHumidity is the air's relative humidity, 0..1.
-func (r *Rig) AirHumidity(t time.Time) float64 { return r.at(t, qAirHumidity) }
-
-// CharcoalLeft is what the hopper and the bed hold, kg.
-func (r *Rig) CharcoalLeft(t time.Time) float64 { return r.at(t, qCharcoal) }
 
 // at returns a quantity between the two steps around t.
 func (r *Rig) at(t time.Time, q int) float64 {

@@ -140,6 +140,7 @@ func every(r *Rig) []func(time.Time) float64 {
 	return []func(time.Time) float64{
 		r.WallNear, r.WallFar, r.GasOut, r.FilterIn, r.FilterOut, r.ReturnLine, r.Suction, r.FilterDrop,
 		r.CO, r.Speed, r.Supply, r.AirTemp, r.AirPressure, r.AirHumidity, r.CharcoalLeft,
+		r.GasFlow, r.EngineFlow, r.FilterLoad, r.BedExit, r.Strength, r.ReturnShare,
 	}
 }
 
@@ -191,7 +192,7 @@ func TestAlwaysNumbers(t *testing.T) {
 		}
 		for at := time.Duration(0); at < 2*time.Hour; at += 5 * time.Second {
 			for i, f := range every(r) {
-				if v := f(dawn.Add(at)); math.IsNaN(v) || math.Abs(v) > 1e6 {
+				if v := f(dawn.Add(at)); math.IsNaN(v) || math.Abs(v) > 1e7 {
 					t.Fatalf("seed %d, quantity %d at %s: %g", seed, i, at, v)
 				}
 			}

@@ -42,7 +42,7 @@ type estimate struct {
 	good    bool
 	open    bool // by speed: where the throttle stands is not known
 	flow    float64
-	error   float64 // half width, k = 2
+	doubt   float64 // half width, k = 2
 	ceiling float64 // by speed: the most there can be
 }
 
@@ -59,7 +59,7 @@ func among(r *sensors.Reading, lo, hi, assumed, doubt float64) (v, u float64) {
 // which is not good.
 func (f *Flow) byNozzle(in *Inputs) (e estimate) {
 	s := in.Suction
-	if s == nil || f.error == 0 || !(s.Status == sensors.Good || clipped(s)) {
+	if s == nil || f.doubt == 0 || !(s.Status == sensors.Good || clipped(s)) {
 		return e
 	}
 	air, uAir := among(in.Air, -40, 80, assumedAir, assumedAirError)
@@ -72,7 +72,7 @@ func (f *Flow) byNozzle(in *Inputs) (e estimate) {
 	measured := (gasAt(s.Value+u) - gasAt(s.Value-u)) / 2
 	// At a given drop the flow takes (p/T)^(1/2).
 	density := math.Hypot(uAir/(blast.Temp+gas.ZeroC), uP/p) / 2
-	e.error = math.Hypot(measured, e.flow*math.Hypot(math.Hypot(f.error, f.state.error), density))
+	e.doubt = math.Hypot(measured, e.flow*math.Hypot(math.Hypot(f.doubt, f.state.doubt), density))
 	return e
 }
 
@@ -88,30 +88,23 @@ func (f *Flow) byEngine(in *Inputs) (e estimate) {
 	temp := f.charge(in)
 	share := 1 / (1 + f.state.gas.AirNeed)
 	full := share * spec.Mixture(n.Value, spec.ManifoldPressure, temp)
-	e = estimate{good: true, open: true, flow: middle * full, error: math.Hypot(anywhere, middle*fullError) * full, ceiling: (1 + fullError) * full}
+	e = estimate{good: true, open: true, flow: middle * full, doubt: math.Hypot(anywhere, middle*fullError) * full, ceiling: (1 + fullError) * full}
 	if m := in.Manifold; m != nil && m.Status == sensors.Good && m.Value >= 10e3 && m.Value <= 120e3 {
 		e.open = false
 		e.flow = share * spec.Mixture(n.Value, m.Value, temp)
-		e.error = e.flow * math.Hypot(manifoldError, m.Uncertainty/m.Value)
+		e.doubt = e.flow * math.Hypot(manifoldError, m.Uncertainty/m.Value)
 	}
 	e.flow = min(e.flow, e.ceiling)
 	return e
 }
 
-// charge is the temperature in the manifold, degC: that of gas and air, as far
-// as they are measured, and what the engine adds.
+// charge is the temperature in the manifold, degC: that of gas and air with what
+// the engine adds. What is not measured is what makes Spec's.
 func (f *Flow) charge(in *Inputs) float64 {
-	air, none := among(in.Air, -40, 80, 0, -1)
-	gas, noGas := among(in.Gas, -40, 150, 0, -1)
-	switch {
-	case none < 0 && noGas < 0:
-		return f.spec.ManifoldTemp
-	case none < 0:
-		air = min(gas, f.spec.ManifoldTemp-warming)
-	case noGas < 0:
-		gas = max(air, f.spec.ManifoldTemp-warming)
-	}
-	return f.state.gas.Blend(gas, air) + warming
+	usual := f.spec.ManifoldTemp - warming
+	air, _ := among(in.Air, -40, 80, usual, 0)
+	of, _ := among(in.Gas, -40, 150, usual, 0)
+	return f.state.gas.Blend(of, air) + warming
 }
 
 func clipped(r *sensors.Reading) bool {
@@ -126,7 +119,7 @@ var (
 // none is the reading of a tick in which neither suction nor speed will do.
 func (f *Flow) none(now time.Time, in *Inputs, n estimate) sensors.Reading {
 	s, v := in.Suction, in.Speed
-	if f.error == 0 {
+	if f.doubt == 0 {
 		s = nil
 	}
 	if f.spec.Displacement == 0 {
@@ -151,7 +144,7 @@ func (f *Flow) none(now time.Time, in *Inputs, n estimate) sensors.Reading {
 		r.Status = sensors.Unknown
 	}
 	if bad == s && clipped(s) {
-		r.Value, r.Raw, r.Uncertainty = max(0, n.flow), n.flow, n.error
+		r.Value, r.Raw, r.Uncertainty = max(0, n.flow), n.flow, n.doubt
 	}
 	return r
 }

@@ -69,7 +69,7 @@ type Inputs struct {
 // One goroutine owns it.
 type Flow struct {
 	nozzle Nozzle
-	error  float64 // half width of what it passes, a share; 0: no nozzle is known
+	doubt  float64 // half width of what it passes, a share; 0: no nozzle is known
 	spec   engine.Spec
 	state  state
 
@@ -86,7 +86,7 @@ type state struct {
 	back  float64 // exhaust in the blast, by moles
 	hot   float64 // degC of it, as assumed
 	blast gas.Mix
-	error float64 // half width of ratio, a share
+	doubt float64 // half width of ratio, a share
 }
 
 // How well gas per blast is known: if somebody tells what the hearth does, and
@@ -109,7 +109,7 @@ func New(o Opts) (*Flow, error) {
 	}
 	f.state.hot = o.Hearth.ExhaustTemp
 	f.Hearth(&h)
-	f.state.error = assumedError
+	f.state.doubt = assumedError
 	if o.Engine.Displacement != 0 {
 		if err := o.Engine.Check(); err != nil {
 			return nil, fmt.Errorf("flow: %w", err)
@@ -120,14 +120,14 @@ func New(o Opts) (*Flow, error) {
 		if !(o.Point.Suction >= 1 && o.Point.Suction <= 10e3 && o.Point.Gas >= 0.1 && o.Point.Gas <= 1000) {
 			return nil, fmt.Errorf("flow: %g Nm3/h at %g Pa: a measured flow must be 0.1 to 1000 Nm3/h, and its suction 1 to 10000 Pa", o.Point.Gas, o.Point.Suction)
 		}
-		f.error = pointError
+		f.doubt = pointError
 		fluid := f.state.fluid(o.Hearth.AirTemp, o.Hearth.ExhaustTemp, o.Hearth.Pressure)
 		f.nozzle = Calibrated(&fluid, o.Point.Gas/f.state.ratio, o.Point.Suction)
 	case o.Nozzle.Bore != 0:
 		if !(o.Nozzle.Bore >= 1e-3 && o.Nozzle.Bore <= 0.2 && o.Nozzle.Discharge >= 0.4 && o.Nozzle.Discharge <= 1) {
 			return nil, fmt.Errorf("flow: nozzle of %g m with the discharge %g: must be 0.001 to 0.2 m with 0.4 to 1", o.Nozzle.Bore, o.Nozzle.Discharge)
 		}
-		f.error = boreError
+		f.doubt = boreError
 	case o.Engine.Displacement == 0:
 		return nil, fmt.Errorf("flow: neither nozzle nor engine is known: give the nozzle's bore, a measured flow or the engine's displacement")
 	}
@@ -140,7 +140,7 @@ func (f *Flow) Hearth(h *hearth.State) {
 		return
 	}
 	s := &f.state
-	s.gas, s.ratio, s.error = engine.From(h), h.YieldWet/h.Blast, toldError
+	s.gas, s.ratio, s.doubt = engine.From(h), h.YieldWet/h.Blast, toldError
 	s.back = 1 - h.Air/h.Blast
 	for i := range s.blast {
 		s.blast[i] = (1-s.back)*gas.DryAir[i] + s.back*h.Exhaust[i]
@@ -197,17 +197,17 @@ func (f *Flow) Step(now time.Time, in Inputs) sensors.Reading {
 	f.have, f.at = true, now
 	return sensors.Reading{
 		Channel: Channel, At: at, Value: max(0, min(f.value, ceiling)), Raw: q.flow, Cold: math.NaN(),
-		Status: sensors.Good, Uncertainty: q.error,
+		Status: sensors.Good, Uncertainty: q.doubt,
 	}
 }
 
 // reconcile weighs both.
 func (f *Flow) reconcile(n, e estimate) estimate {
-	un, ue := n.error*n.error, e.error*e.error
+	un, ue := n.doubt*n.doubt, e.doubt*e.doubt
 	f.en = (n.flow - e.flow) / math.Sqrt(un+ue)
 	return estimate{
 		flow:  (n.flow*ue + e.flow*un) / (un + ue),
-		error: math.Sqrt(un*ue/(un+ue)) * max(1, math.Abs(f.en)),
+		doubt: math.Sqrt(un*ue/(un+ue)) * max(1, math.Abs(f.en)),
 	}
 }
 

@@ -23,14 +23,21 @@ const (
 	weighError  = 0.05             // kg, half width of what a person weighs
 	learnFrom   = 1.0              // kg that must be burnt between two weighings to learn of them
 	learnShare  = 0.5              // of what a weighing says is taken
+	untold      = 0.5              // so little burnt, in what the balance says: somebody filled and did not tell
 	leastGain   = 0.7              // what is burnt over what the balance says
 	mostGain    = 1.3              //
 	longestStep = 10 * time.Second // between two ticks; a longer one was not watched
+	longestOff  = 24 * time.Hour   // that a filling may burn unseen
 	slowest     = 0.05             // kg/h, below which no time can be told
 )
 
 // Hopper counts charcoal: out by the carbon in the gas, in by what the person
-// fills in. What the person weighs, or a scale under the hopper, sets it right.
+// fills in. What the person weighs, or a scale under the hopper, sets it right;
+// where the flow is not fitted, or not good, the scale counts alone.
+//
+// While neither says how much burns, what may have burnt at the last rate makes
+// left wider, and burnt a lower bound; so does the time in which nobody called
+// Step, as with the daemon off.
 //
 // One goroutine owns it.
 type Hopper struct {
@@ -42,6 +49,7 @@ type Hopper struct {
 	rate float64   // kg/h, the last that was known
 
 	known bool // what is in it was told
+	least bool // and more was in it than was told
 	left  float64
 	burnt float64 // kg in this run
 	since float64 // kg burnt since left was last known for sure, by the balance without gain
@@ -91,6 +99,7 @@ func (h *Hopper) Filled(kg float64) error {
 	}
 	if !h.known { // so much is in it at least: the person who counts begins with this
 		h.sure(kg)
+		h.least = true
 		return nil
 	}
 	if full := h.left + kg; !h.balance.trusted && h.o.Capacity > 0 && full > 1.2*h.o.Capacity {
@@ -112,7 +121,7 @@ func (h *Hopper) Weighed(kg float64) error {
 	if h.o.Capacity > 0 && kg > 1.2*h.o.Capacity {
 		return fmt.Errorf("fuel: %.3g kg: the file says that it holds %.3g", kg, h.o.Capacity)
 	}
-	if out := h.then + h.added - kg; h.known && h.since >= learnFrom && h.loose < 0.1*h.since && out > 0 {
+	if out := h.then + h.added - kg; h.known && h.since >= learnFrom && h.loose < 0.1*h.since && out > untold*h.since {
 		h.gain = max(leastGain, min(mostGain, h.gain+learnShare*(out/h.since-h.gain)))
 	}
 	if h.sure(kg); h.balance.trusted {
@@ -122,7 +131,7 @@ func (h *Hopper) Weighed(kg float64) error {
 }
 
 func (h *Hopper) sure(kg float64) {
-	h.known, h.left, h.then = true, kg, kg
+	h.known, h.least, h.left, h.then = true, false, kg, kg
 	h.since, h.added, h.loose = 0, 0, 0
 }
 
@@ -130,30 +139,48 @@ func (h *Hopper) sure(kg float64) {
 // kg; nil is not fitted.
 func (h *Hopper) Step(now time.Time, flow, scale *sensors.Reading) {
 	dt := now.Sub(h.at)
-	if h.at.IsZero() || dt < 0 || dt > longestStep {
-		dt = 0 // not watched
+	if h.at.IsZero() || dt < 0 {
+		dt = 0
+	}
+	if dt > longestStep {
+		h.unseen(h.rate * min(dt, longestOff).Hours()) // a board's clock may leap by years when it is set
+		dt = 0
 	}
 	h.at = now
 	hours := dt.Hours()
 	h.flow = h.rateOf(now, flow)
-	switch h.flow.Status {
-	case sensors.Good:
+	byFlow, byScale := true, scale != nil && scale.Status == sensors.Good
+	switch {
+	case h.flow.Status == sensors.Good:
 		h.rate = h.flow.Value
 		if h.rate > 0 {
 			h.rel = h.flow.Uncertainty / h.rate
 		}
 		kg := h.rate * hours
 		h.left, h.burnt, h.since = h.left-kg, h.burnt+kg, h.since+kg/h.gain
-	case sensors.Unknown: // nothing is drawn
+	case flow != nil && h.flow.Status == sensors.Unknown: // nothing is drawn
 		h.rate = 0
-	default: // it may go on as it did
-		h.loose += h.rate * hours
-		h.blind += h.rate * hours
+	default:
+		if byFlow = false; !byScale { // it may go on as it did
+			h.unseen(h.rate * hours)
+		}
 	}
 	if scale != nil {
-		h.weigh(now, hours, scale)
+		h.weigh(now, hours, scale, byFlow)
 	}
-	h.left = max(0, h.left)
+	if h.left < 0 {
+		h.left, h.least = 0, h.least || !byScale
+	}
+	h.loose = min(h.loose, h.left)
+}
+
+// unseen says that so much may have burnt, and no more than there was.
+func (h *Hopper) unseen(kg float64) {
+	if h.known {
+		kg = min(kg, max(0, h.left-h.loose))
+	}
+	h.loose += kg
+	h.blind += kg
 }
 
 // rateOf is the charcoal that makes a flow of gas.
@@ -176,6 +203,7 @@ func (h *Hopper) rateOf(now time.Time, flow *sensors.Reading) sensors.Reading {
 var (
 	errNoFlow = errors.New("fuel: the gas flow is not measured")
 	errUntold = errors.New("fuel: nobody has said what is in the hopper: charwarden filled KG, or weighed KG")
+	errLearns = errors.New("fuel: the scale has not yet told how fast it burns: that takes 10 min")
 	errNoRate = errors.New("fuel: nothing is burnt now")
 )
 
@@ -184,8 +212,10 @@ var (
 // all of what may have been burnt while the flow was not known. Burnt is then
 // AtLeast.
 //
-// Left ends at 0: that it still burns then tells that more was in than was said.
-// The time is that to the heel at the present rate.
+// Left ends at 0. That it still burns then tells that more was in than was said:
+// it is AtLeast from then on, until somebody weighs, as it is where nobody knew
+// what was in before the first filling. The time is that to the heel at the
+// present rate, and at least that if left is.
 func (h *Hopper) Readings(into []sensors.Reading) []sensors.Reading {
 	good := func(channel string, v, u float64) sensors.Reading {
 		return sensors.Reading{Channel: channel, At: h.at, Value: v, Raw: v, Uncertainty: u, Cold: math.NaN(), Status: sensors.Good}
@@ -193,6 +223,9 @@ func (h *Hopper) Readings(into []sensors.Reading) []sensors.Reading {
 	burnt := good(BurntChannel, h.burnt, h.rel*h.burnt+h.blind)
 	burnt.AtLeast = h.blind > 0
 	left := good(LeftChannel, h.left, h.leftError())
+	if left.AtLeast = h.least; h.least && h.left == 0 {
+		left.Uncertainty = max(left.Uncertainty, h.o.Heel) // it may be on its heel
+	}
 	if !h.known {
 		left = sensors.Bad(LeftChannel, h.at, sensors.Unknown, errUntold)
 	}
@@ -211,13 +244,13 @@ func (h *Hopper) until(left *sensors.Reading) sensors.Reading {
 	switch {
 	case left.Status != sensors.Good:
 		return sensors.Bad(TimeChannel, h.at, left.Status, left.Err)
-	case h.flow.Status == sensors.Unknown || h.flow.Status == sensors.Good && h.flow.Value < slowest:
+	case h.flow.Status == sensors.Unknown || h.flow.Status == sensors.Good && h.flow.Value < max(slowest, h.flow.Uncertainty):
 		return sensors.Bad(TimeChannel, h.flow.At, sensors.Unknown, errNoRate)
 	case h.flow.Status != sensors.Good:
 		return sensors.Bad(TimeChannel, h.flow.At, h.flow.Status, h.flow.Err)
 	}
 	per := 3600 / h.flow.Value
 	v := max(0, left.Value-h.o.Heel) * per
-	return sensors.Reading{Channel: TimeChannel, At: h.flow.At, Value: v, Raw: v, Cold: math.NaN(), Status: sensors.Good,
+	return sensors.Reading{Channel: TimeChannel, At: h.flow.At, Value: v, Raw: v, Cold: math.NaN(), Status: sensors.Good, AtLeast: left.AtLeast,
 		Uncertainty: math.Hypot(left.Uncertainty*per, v*h.flow.Uncertainty/h.flow.Value)}
 }

@@ -303,14 +303,18 @@ func FuzzHopper(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		h.Restore(Kept{Known: true, Left: left, Burnt: burnt, Gain: gain, Scale: true})
+		h.Restore(Kept{Known: true, Left: left, Burnt: burnt, Gain: gain, Rate: gain, At: noon.Add(-time.Duration(ms)), Scale: true})
 		if math.Abs(gasFlow) > 1e4 || math.Abs(scale) > 1e4 || math.IsNaN(gasFlow+scale) { // no sensor says that and is good
 			return
 		}
 		now := noon
 		for range 5 {
 			now = now.Add(time.Duration(ms) * time.Millisecond)
-			h.Step(now, &sensors.Reading{Value: gasFlow, Status: sensors.Good}, &sensors.Reading{Value: scale, Status: sensors.Good})
+			flow := &sensors.Reading{Value: gasFlow, Status: sensors.Good}
+			if ms%3 == 0 {
+				flow = nil
+			}
+			h.Step(now, flow, &sensors.Reading{Value: scale, Status: sensors.Good})
 		}
 		for _, r := range h.Readings(nil) {
 			if r.Status == sensors.Good && (math.IsNaN(r.Value) || math.IsInf(r.Value, 0)) || r.Status != sensors.Good && !math.IsNaN(r.Value) {
