@@ -6,6 +6,7 @@ import (
 
 	"charwarden/config"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/blast"
 	"charwarden/sensors/derive/diagnosis"
 	"charwarden/sensors/derive/engine"
 	"charwarden/sensors/derive/filter"
@@ -22,10 +23,12 @@ type process struct {
 	loading *filter.Loading
 	trend   *filter.Trend
 	hopper  *fuel.Hopper
+	blast   *blast.Blast
 	causes  *diagnosis.Finder
 
 	flowIn   flow.Inputs
 	filterIn filter.Inputs
+	blastIn  blast.Inputs
 	signs    diagnosis.Inputs
 	burnt    *sensors.Reading
 	rate     *sensors.Reading
@@ -72,6 +75,18 @@ func newProcess(cfg *config.Config, reading func(string) *sensors.Reading) (p pr
 		}
 	}
 
+	if reading("bed_exit") != nil {
+		if p.blast, err = blast.New(blast.Opts{Hearth: usual, WallArea: cfg.Hearth.WallArea, Engine: engineOf(cfg)}); err != nil {
+			return p, err
+		}
+		p.blastIn = blast.Inputs{Flow: reading("gas_flow"), Speed: reading(r.Speed), Return: reading(r.Return),
+			Air: air, Pressure: pressure, Humidity: reading(ambient.Humidity)}
+		for _, w := range r.Walls {
+			if x := reading(w); x != nil {
+				p.blastIn.Walls = append(p.blastIn.Walls, x)
+			}
+		}
+	}
 	p.causes = diagnosis.New()
 	p.signs = diagnosis.Inputs{
 		GasOut: reading(r.GasOut), FilterIn: reading(r.FilterIn), FilterOut: reading(r.FilterOut), ReturnLine: reading(r.Return),
@@ -125,6 +140,16 @@ func ambientOf(cfg *config.Config) config.Ambient {
 func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Reading)) {
 	if p.flow != nil {
 		put(p.flow.Step(now, p.flowIn))
+	}
+	if p.blast != nil {
+		p.blast.Step(now, p.blastIn)
+		p.buf = p.blast.Readings(p.buf[:0])
+		put(p.buf...)
+		if h, known := p.blast.State(); known {
+			p.hearth = h
+			p.flow.Hearth(&h)
+			p.hopper.Yield(h.YieldWet)
+		}
 	}
 	if p.hopper != nil {
 		if ph == phase.Lighting && p.was != ph {

@@ -88,10 +88,14 @@ func (r *truthRig) value(channel string) float64 {
 	return x.Value
 }
 
-// Six hours at the pump with steps of load, refuelling, gusts and noise.
+// Six hours at the pump with steps of load, refuelling, gusts and noise. The
+// rig's flow, heat and filter laws are its own. Held, as means over 10 min:
+// gas flow within 5 % (10 % where the lid was open to refuel), the filter's
+// loading within 10 % of what it may hold, and its resistance within 10 %;
+// at every moment what is left within 5 %.
 func TestSixHours(t *testing.T) {
-	for _, seed := range []uint64{1, 2, 3} {
-		r := newTruthRig(t, seed, sim.DayPlan(), `return = "10 %"`, `return = "15 %"`, `moisture = "5 %"`, `moisture = "6 %"`)
+	for _, seed := range []uint64{1, 2, 3, 4} {
+		r := newTruthRig(t, seed, sim.DayPlan(), `return = "10 %"`, `return = "14 %"`, `moisture = "5 %"`, `moisture = "6 %"`)
 		if err := r.core.cleaned(r.start); err != nil {
 			t.Fatal(err)
 		}
@@ -100,6 +104,7 @@ func TestSixHours(t *testing.T) {
 		}
 		filled := map[time.Duration]float64{2 * time.Hour: 3.5, 4 * time.Hour: 3.2}
 		var flow, truly, loading, dust mean
+		var worst struct{ flow, loading, left float64 }
 		r.pass(6*time.Hour, func(at time.Duration) {
 			if kg := filled[at]; kg > 0 {
 				if err := r.core.hopper.Filled(kg); err != nil {
@@ -111,17 +116,39 @@ func TestSixHours(t *testing.T) {
 			}
 			flow.add(r.value("gas_flow"))
 			truly.add(r.GasFlow(r.now))
-			loading.add(r.value("filter_loading"))
-			dust.add((r.FilterLoad(r.now) - 1) * 50)
-			if left, real := r.value("charcoal_left"), r.CharcoalLeft(r.now); !(math.Abs(left-real) <= 0.05*real) {
-				t.Errorf("seed %d at %v: %.3f kg left, truly %.3f", seed, at, left, real)
+			if v := r.value("filter_loading"); !math.IsNaN(v) { // with the lid open it is not judged
+				loading.add(v)
+				dust.add((r.FilterLoad(r.now) - 1) * 50)
+			}
+			left := r.value("charcoal_left")/r.CharcoalLeft(r.now) - 1
+			worst.left = max(worst.left, math.Abs(left))
+			if !(math.Abs(left) <= 0.05) {
+				t.Fatalf("seed %d at %v: %+.1f %% of the charcoal left", seed, at, 100*left)
 			}
 			if at%(10*time.Minute) != 0 {
 				return
 			}
-			q, q0, l, l0 := flow.take(), truly.take(), loading.take(), dust.take()
-			fmt.Printf("%6v flow %6.2f true %6.2f %+.1f%%  load %6.1f true %6.1f %+.1f%%  left %+.1f%% %.3f %.2f %.0f (%.2f %.0f)\n", at, q, q0, 100*(q/q0-1), l, l0, 100*(l/l0-1), 100*(r.value("charcoal_left")/r.CharcoalLeft(r.now)-1), r.ReturnShare(r.now), r.Strength(r.now)/1e6, r.BedExit(r.now), r.core.hearth.HeatWet/1e6, r.core.hearth.BedExit)
+			tol, lid := 0.05, at == 130*time.Minute || at == 250*time.Minute
+			if lid {
+				tol = 0.10
+			}
+			off := flow.take()/truly.take() - 1
+			if !(math.Abs(off) <= tol) {
+				t.Errorf("seed %d at %v: gas flow %+.1f %%", seed, at, 100*off)
+			}
+			if loading.n < 400 && at > 30*time.Minute {
+				t.Errorf("seed %d at %v: the filter was judged for %.0f s of 10 min", seed, at, loading.n)
+			}
+			got, want := loading.take(), dust.take()
+			if resistance := (50+got)/(50+want) - 1; !(math.Abs(got-want) <= 10 && math.Abs(resistance) <= 0.10) {
+				t.Errorf("seed %d at %v: loading %.1f %%, truly %.1f %%", seed, at, got, want)
+			}
+			worst.loading = max(worst.loading, math.Abs(got-want))
+			if !lid {
+				worst.flow = max(worst.flow, math.Abs(off))
+			}
 		})
+		t.Logf("seed %d: at worst flow %.1f %%, loading %.1f of 100, left %.1f %%", seed, 100*worst.flow, worst.loading, 100*worst.left)
 	}
 }
 

@@ -205,10 +205,11 @@ func (w *wiring) tachos() {
 	}
 }
 
+// scales are clocked by hand, in real time whatever the daemon's clock is.
 func (w *wiring) scales() {
 	for _, s := range w.cfg.Scales {
 		w.owner("pin "+s.Clock).Add(&sensors.Scale{Channel: s.Channel, Board: w.board, Clock: s.Clock, Data: s.Data, Input: s.Input,
-			Zero: s.Zero, KgPerCount: 1 / s.PerKilogram, FullScale: s.FullScale, Now: w.clock.Now}, s.Every)
+			Zero: s.Zero, KgPerCount: 1 / s.PerKilogram, FullScale: s.FullScale, Now: time.Now}, s.Every)
 		w.places[s.Channel] = place{"HX711", s.Clock + " " + s.Data}
 	}
 }

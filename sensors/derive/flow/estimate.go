@@ -22,11 +22,13 @@ const (
 // A governed throttle is anywhere from shut to open, all equally likely: the
 // half width, k = 2, of a rectangle is 2/sqrt(3) of its own (JCGM 100:2008, 4.3.7).
 const (
-	shut       = 0.25
-	middle     = (1 + shut) / 2
-	anywhere   = (1 - shut) / 2 * 1.1547005
-	leastDoubt = 1.0 // Pa; no suction is known better
+	shut     = 0.25
+	middle   = (1 + shut) / 2
+	anywhere = (1 - shut) / 2 * 1.1547005
 )
+
+// leastDoubt is the half width in Pa that no suction is known better than.
+const leastDoubt = 1.0
 
 // warming is what a manifold adds to the charge, K (an assumption).
 const warming = 10.0
@@ -43,6 +45,7 @@ type estimate struct {
 	open    bool // by speed: where the throttle stands is not known
 	flow    float64
 	doubt   float64 // half width, k = 2
+	full    float64 // by speed: at full throttle
 	ceiling float64 // by speed: the most there can be
 }
 
@@ -88,7 +91,7 @@ func (f *Flow) byEngine(in *Inputs) (e estimate) {
 	temp := f.charge(in)
 	share := 1 / (1 + f.state.gas.AirNeed)
 	full := share * spec.Mixture(n.Value, spec.ManifoldPressure, temp)
-	e = estimate{good: true, open: true, flow: middle * full, doubt: math.Hypot(anywhere, middle*fullError) * full, ceiling: (1 + fullError) * full}
+	e = estimate{good: true, open: true, full: full, flow: middle * full, doubt: math.Hypot(anywhere, middle*fullError) * full, ceiling: (1 + fullError) * full}
 	if m := in.Manifold; m != nil && m.Status == sensors.Good && m.Value >= 10e3 && m.Value <= 120e3 {
 		e.open = false
 		e.flow = share * spec.Mixture(n.Value, m.Value, temp)

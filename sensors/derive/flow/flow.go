@@ -62,9 +62,10 @@ type Inputs struct {
 // is little more than a ceiling. A leak behind the nozzle makes speed say more
 // than suction. An engine that stands says nothing.
 //
-// Both are weighed by their uncertainties, and how far they disagree is told by
-// Disagreement. Flow is never above what the engine can draw, when that alone
-// draws.
+// Less than the least that an engine turns on is not believed of suction: with
+// the lid open to refuel it collapses. Else both are weighed by their
+// uncertainties, and how far they disagree is told by Disagreement. Flow is never
+// above what the engine can draw, when that alone draws.
 //
 // One goroutine owns it.
 type Flow struct {
@@ -173,6 +174,8 @@ func (f *Flow) Step(now time.Time, in Inputs) sensors.Reading {
 	var q estimate
 	at := now
 	switch {
+	case n.good && e.good && n.flow+n.doubt < shut*e.full:
+		q, at = e, in.Speed.At // the engine turns on more than that: the lid is open, and suction says nothing
 	case n.good && e.good:
 		q, at = f.reconcile(n, e), older(in.Suction.At, in.Speed.At)
 	case n.good:

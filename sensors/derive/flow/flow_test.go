@@ -31,7 +31,7 @@ func pump() engine.Spec {
 	return s
 }
 
-func make1(t *testing.T, o Opts) *Flow {
+func of(t *testing.T, o Opts) *Flow {
 	t.Helper()
 	f, err := New(o)
 	if err != nil {
@@ -50,7 +50,7 @@ func known(t *testing.T, r sensors.Reading) sensors.Reading {
 
 // A measured point comes back at its suction, and half of it at a quarter.
 func TestMeasuredPoint(t *testing.T) {
-	f := make1(t, Opts{Point: Point{Suction: 400, Gas: 12}})
+	f := of(t, Opts{Point: Point{Suction: 400, Gas: 12}})
 	in := Inputs{Air: good(25, 0.5, start), Pressure: good(gas.Atm, 100, start)}
 	in.Suction = good(400, 5, start)
 	r := known(t, f.Step(start, in))
@@ -74,7 +74,7 @@ func TestMeasuredPoint(t *testing.T) {
 // By the bore: what the hearth's balance makes of the nozzle's law.
 func TestBore(t *testing.T) {
 	n := Nozzle{Bore: 12.7e-3, Discharge: 0.8}
-	f := make1(t, Opts{Nozzle: n})
+	f := of(t, Opts{Nozzle: n})
 	h, _ := hearth.Solve(hearth.Default())
 	air := Fluid{Gas: gas.DryAir, Temp: 25, Pressure: gas.Atm}
 	want := n.Flow(&air, 129) * h.YieldWet / h.Blast
@@ -100,7 +100,7 @@ func TestBore(t *testing.T) {
 
 // Speed alone knows little but the ceiling; a manifold's pressure makes it good.
 func TestSpeed(t *testing.T) {
-	f := make1(t, Opts{Engine: pump()})
+	f := of(t, Opts{Engine: pump()})
 	h, _ := hearth.Solve(hearth.Default())
 	full, err := engine.Run(pump(), 3000, engine.From(&h))
 	if err != nil {
@@ -131,7 +131,7 @@ func TestSpeed(t *testing.T) {
 func TestBoth(t *testing.T) {
 	o := Opts{Nozzle: Nozzle{Bore: 20e-3, Discharge: 0.8}, Engine: pump()}
 	step := func(in Inputs) (sensors.Reading, float64) {
-		f := make1(t, o)
+		f := of(t, o)
 		r := known(t, f.Step(start, in))
 		return r, f.Disagreement()
 	}
@@ -159,11 +159,10 @@ func TestBoth(t *testing.T) {
 	// However high the suction: never more than the engine can draw.
 	top, _ := step(Inputs{Suction: good(9000, 3, start), Speed: speed})
 	full, _ := step(Inputs{Suction: good(9000, 3, start)})
-	if h, _ := hearth.Solve(hearth.Default()); true {
-		r, _ := engine.Run(pump(), 3000, engine.From(&h))
-		if !(top.Value <= 1.1*r.GasFlow) || !(full.Value > 2*r.GasFlow) {
-			t.Errorf("%g and %g of %g", top.Value, full.Value, r.GasFlow)
-		}
+	h, _ := hearth.Solve(hearth.Default())
+	run, _ := engine.Run(pump(), 3000, engine.From(&h))
+	if !(top.Value <= 1.1*run.GasFlow) || !(full.Value > 2*run.GasFlow) {
+		t.Errorf("%g and %g of %g", top.Value, full.Value, run.GasFlow)
 	}
 	// A blower, with the engine standing: the hearth's flow, and none if nothing draws.
 	if r, en := step(Inputs{Suction: good(pa, 3, start), Speed: good(0, 0, start)}); r.Value != n.Value || !math.IsNaN(en) {
@@ -193,14 +192,14 @@ func TestBadReadings(t *testing.T) {
 		{"suction alone", bad(sensors.Unzeroed), nil, sensors.Unzeroed},
 		{"speed alone", nil, bad(sensors.NoAnswer), sensors.NoAnswer},
 	} {
-		r := make1(t, o).Step(start, Inputs{Suction: c.suction, Speed: c.speed})
+		r := of(t, o).Step(start, Inputs{Suction: c.suction, Speed: c.speed})
 		if r.Status != c.want || (r.Status == sensors.Good) == math.IsNaN(r.Value) || (r.Status == sensors.Good) != (r.Err == nil) {
 			t.Errorf("%s: %+v", c.name, r)
 		}
 	}
 	top := good(500, 5, start)
 	top.Status = sensors.ClippedHigh
-	f := make1(t, o)
+	f := of(t, o)
 	if r := f.Step(start, Inputs{Suction: top}); r.Status != sensors.ClippedHigh || !(r.Value > 1) || r.Err == nil {
 		t.Errorf("%+v", r)
 	}
@@ -211,7 +210,7 @@ func TestBadReadings(t *testing.T) {
 
 // A step of the flow is there to 63 % after 10 s, and at once after a gap.
 func TestLag(t *testing.T) {
-	f := make1(t, Opts{Point: Point{Suction: 400, Gas: 12}})
+	f := of(t, Opts{Point: Point{Suction: 400, Gas: 12}})
 	f.Step(start, Inputs{Suction: good(100, 1, start)})
 	now := start
 	var r sensors.Reading
@@ -243,7 +242,7 @@ func TestOpts(t *testing.T) {
 }
 
 func TestNoAllocation(t *testing.T) {
-	f := make1(t, Opts{Nozzle: Nozzle{Bore: 20e-3, Discharge: 0.8}, Engine: pump()})
+	f := of(t, Opts{Nozzle: Nozzle{Bore: 20e-3, Discharge: 0.8}, Engine: pump()})
 	now := start
 	in := Inputs{Suction: good(200, 2, now), Speed: good(3000, 5, now), Manifold: good(80e3, 100, now), Air: good(20, 1, now), Gas: good(40, 1, now)}
 	stands := Inputs{Speed: good(0, 0, now)}
@@ -260,5 +259,27 @@ func BenchmarkStep(b *testing.B) {
 	for b.Loop() {
 		now = now.Add(tick)
 		f.Step(now, in)
+	}
+}
+
+// With the lid open to refuel suction collapses while the engine runs on: the
+// flow is then the engine's, little known, and not the next to nothing of suction.
+func TestOpenLid(t *testing.T) {
+	f := of(t, Opts{Point: Point{Suction: 500, Gas: 9}, Engine: pump()})
+	at := func(suction float64) sensors.Reading {
+		return known(t, f.Step(start, Inputs{
+			Suction: &sensors.Reading{At: start, Value: suction, Uncertainty: 5, Status: sensors.Good},
+			Speed:   &sensors.Reading{At: start, Value: 3000, Status: sensors.Good},
+		}))
+	}
+	closed := at(400)
+	if closed.Uncertainty > 0.1*closed.Value {
+		t.Errorf("closed: %g within %g", closed.Raw, closed.Uncertainty)
+	}
+	if open := at(8); !(open.Raw > 4) || open.Uncertainty < 0.4*open.Raw {
+		t.Errorf("open: %g within %g", open.Raw, open.Uncertainty)
+	}
+	if idle := at(60); math.Abs(idle.Raw-9*math.Sqrt(60.0/500)) > 0.3 {
+		t.Errorf("a low load: %g within %g", idle.Raw, idle.Uncertainty)
 	}
 }
