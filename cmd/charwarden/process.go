@@ -33,6 +33,7 @@ type process struct {
 	burnt    *sensors.Reading
 	rate     *sensors.Reading
 	scale    *sensors.Reading
+	cold     sensors.Reading // of the gas flow of a rig without fire
 	was      phase.Phase
 	buf      []sensors.Reading
 	hearth   hearth.State // the usual one, until the blast says what it is now
@@ -148,14 +149,10 @@ func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Readin
 		if h, known := p.blast.State(); known {
 			p.hearth = h
 			p.flow.Hearth(&h)
-			p.hopper.Yield(h.YieldWet)
 		}
 	}
 	if p.hopper != nil {
-		if ph == phase.Lighting && p.was != ph {
-			p.hopper.Begin()
-		}
-		p.hopper.Step(now, p.filterIn.Flow, p.scale)
+		p.count(now, ph)
 		p.buf = p.hopper.Readings(p.buf[:0])
 		put(p.buf...)
 	}
@@ -170,6 +167,30 @@ func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Readin
 	}
 	p.causes.Step(now, p.signs, ph)
 }
+
+// count tells the hopper what is burnt. What the blower draws through a cold bed
+// burns nothing, and while it is being lit about half of the air goes through
+// unburnt (own choice).
+func (p *process) count(now time.Time, ph phase.Phase) {
+	if ph == phase.Lighting && p.was != ph {
+		p.hopper.Begin()
+	}
+	gas := p.filterIn.Flow
+	switch ph {
+	case phase.Cold:
+		if gas != nil && gas.Status == sensors.Good {
+			p.cold = sensors.Bad(gas.Channel, gas.At, sensors.Unknown, errCold)
+			gas = &p.cold
+		}
+	case phase.Lighting:
+		p.hopper.Yield(2 * p.hearth.YieldWet)
+	default:
+		p.hopper.Yield(p.hearth.YieldWet)
+	}
+	p.hopper.Step(now, gas, p.scale)
+}
+
+var errCold = errors.New("the rig is cold: what is drawn is air")
 
 // errNoHopper and errNoFilter are what a rig without them is told.
 var errNoHopper = errors.New("charcoal is not counted: a gas flow ([nozzle] or [engine]) or a [[scale]] is wanted")
