@@ -13,7 +13,7 @@ func TestProcess(t *testing.T) {
 			t.Errorf("%s: %g, want %g", what, got, want)
 		}
 	}
-	near("bore", c.Nozzle.Bore, 0.0127)
+	near("bore", c.Nozzle.Bore, 0.0111)
 	near("discharge", c.Nozzle.Discharge, 0.8)
 	near("displacement", c.Engine.Displacement, 420e-6)
 	near("volumetric efficiency", c.Engine.VolumetricEfficiency, 0.8)
@@ -24,7 +24,7 @@ func TestProcess(t *testing.T) {
 	near("loss", c.Hearth.Loss, 0.1)
 	near("return", c.Hearth.Return, 0.1)
 
-	c = parse(t, strings.NewReplacer(`bore = "12.7 mm"`, `gas = "2.5 NL/s"`, `"420 cc"`, `"0.42 L"`, `ash = "2.5 %"`, `heat = "8.9 kWh/kg"`,
+	c = parse(t, strings.NewReplacer(`bore = "11.1 mm"`, `gas = "2.5 NL/s"`, `"420 cc"`, `"0.42 L"`, `ash = "2.5 %"`, `heat = "8.9 kWh/kg"`,
 		`"8 kg"`, `"17.6 lb"`, `loss = "10 %"`, `wall_area = "9 dm2"`).Replace(string(Reference())))
 	near("gas", c.Nozzle.Gas, 9)
 	near("displacement", c.Engine.Displacement, 420e-6)
@@ -57,7 +57,7 @@ func TestReckonedChannels(t *testing.T) {
 		t.Errorf("a scale alone: %+v %+v", c.Derived, c.Scales)
 	}
 	// Speed alone does not know the throttle: no filter is judged by it.
-	c = parse(t, strings.NewReplacer("[nozzle]", "", `bore = "12.7 mm"`, "", "discharge = 0.8", "", `clean = "125 Pa"`, "").Replace(string(Reference())))
+	c = parse(t, strings.NewReplacer("[nozzle]", "", `bore = "11.1 mm"`, "", "discharge = 0.8", "", `clean = "125 Pa"`, "").Replace(string(Reference())))
 	if !has(c, "gas_flow") || has(c, "filter_loading") || has(c, "filter_clean_mass") {
 		t.Error("speed alone judges the filter")
 	}

@@ -22,6 +22,7 @@ var derived = map[string]int{
 // siblings are what one derived package may take from another of its rank.
 var siblings = map[string]bool{
 	"sensors/derive/flow sensors/derive/engine":  true,
+	"sensors/derive/wall sensors/derive/phase":   true,
 	"sensors/derive/blast sensors/derive/engine": true,
 }
 

@@ -9,7 +9,8 @@ import (
 
 // machine is the rig's state. Temperatures in degC, flows in mol/s.
 type machine struct {
-	rng *rand.Rand
+	rng  *rand.Rand
+	luck *rand.Rand // of faults: the weather stays the same with and without them
 
 	// the site and the day
 	air0, pressure0, humidity0 float64
@@ -51,10 +52,11 @@ type machine struct {
 	wasRunning, wasOut bool
 }
 
-func newMachine(rng *rand.Rand, plan Plan) machine {
+func newMachine(rng, luck *rand.Rand, plan Plan) machine {
 	around := func(share float64) float64 { return 1 + share*(2*rng.Float64()-1) }
 	m := machine{
 		rng:       rng,
+		luck:      luck,
 		air0:      20 + 4*(2*rng.Float64()-1),
 		pressure0: 99800 + 1500*(2*rng.Float64()-1),
 		humidity0: 0.55 + 0.15*(2*rng.Float64()-1),

@@ -23,12 +23,12 @@ const (
 // charcoal's own hydrogen and oxygen come off as H2, CH4 and CO.
 func react(blast *gas.Mix, burnt, reduced, damp float64) (made gas.Mix, carbon float64) {
 	o2 := blast[gas.O2] * burnt
-	co2 := blast[gas.CO2] + o2
-	own := fuelO + fuelCH4 + reduced*dampIn*damp
-	carbon = (o2 + reduced*(co2+blast[gas.H2O])) / (1 - own)
 	if o2 == 0 {
 		return *blast, 0 // nothing glows
 	}
+	co2 := blast[gas.CO2] + o2
+	own := fuelO + fuelCH4 + reduced*dampIn*damp
+	carbon = (o2 + reduced*(co2+blast[gas.H2O])) / (1 - own)
 	split := reduced * (blast[gas.H2O] + dampIn*damp*carbon)
 	made = gas.Mix{
 		gas.CO:  2*reduced*co2 + split + fuelO*carbon,
@@ -128,6 +128,9 @@ func (m *machine) kindle(dt float64) {
 	}
 	if m.charcoal <= 0 {
 		m.fire -= m.fire * dt / 60
+	}
+	if m.gas == 0 && m.hearth < 200 { // the last embers
+		m.fire -= m.fire * dt / 1200
 	}
 }
 

@@ -42,7 +42,7 @@ func (m *machine) turn(dt float64) {
 	torque := -friction
 	if m.set[Engine] > 0 && own*(m.made[gas.CO]+m.made[gas.H2]) > 0.12 && mix > 0 && omega > 1 && m.wrong.miss <= 0 {
 		heat := own * m.made.HeatingValue() * gas.Volume * drawn // W
-		torque += indicated * min(heat, 2700e3*gas.Volume*mix) * fit(lambda) / omega
+		torque += indicated * heat * fit(lambda) / omega
 	}
 	if m.crank > 0 {
 		m.crank -= dt

@@ -44,11 +44,12 @@ const (
 type frame [quantities]float64
 
 // Rig is a charcoal gasifier with a small petrol engine on an irrigation pump,
-// as physics: heat balances of hearth, walls and pipes, an engine with a
-// governor that sets the flow of gas, suction and drop from that flow. It
-// follows its plan in steps of 0.25 s, up to the time that it is asked for, and
-// goes on cooling after the plan's end. Sizes and constants are invented and
-// set to give what rigs of this size show.
+// as physics: mole and heat balances of the hearth, heat of walls and pipes, an
+// engine with a governor that sets the flow of gas, suction and drop from that
+// flow by the laws of orifice, bed and filter. It follows its plan in steps of
+// 0.25 s, up to the time that it is asked for, and goes on cooling after the
+// plan's end. Sizes and constants are invented and set to give what rigs of this
+// size show.
 //
 // All methods may be called from any goroutine. The same seed, plan and faults
 // give the same numbers whatever was asked before. Times before the start are
@@ -76,7 +77,7 @@ type injection struct {
 func NewRig(start time.Time, plan Plan, seed uint64) *Rig {
 	r := &Rig{start: start, acts: slices.Clone(plan.Acts), past: make([]frame, rigPast)}
 	slices.SortStableFunc(r.acts, func(a, b Act) int { return cmp.Compare(a.At, b.At) })
-	r.machine = newMachine(rand.New(rand.NewPCG(seed, 0x726967)), plan)
+	r.machine = newMachine(rand.New(rand.NewPCG(seed, 0x726967)), rand.New(rand.NewPCG(seed, 0x706f70)), plan)
 	r.past[0] = r.machine.show()
 	return r
 }

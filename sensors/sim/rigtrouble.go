@@ -65,11 +65,11 @@ func (m *machine) worsen(dt float64) {
 	w.miss = max(0, w.miss-dt)
 	w.popping = max(0, w.popping-dt)
 	// Air in the gas pipe burns back when the mixture is slow.
-	every := popEvery
-	if spoilt := 1 - m.own(); w.popping == 0 {
-		every = popEvery * 0.5 / max(1e-9, spoilt-0.15)
+	often := max(0, 0.85-m.own()) * 2 // in what a bad spark brings
+	if w.popping > 0 {
+		often = 1
 	}
-	if m.rpm > 500 && every > 0 && (w.popping > 0 || m.own() < 0.85) && m.rng.Float64() < dt/every {
+	if m.rpm > 500 && often > 0 && m.luck.Float64() < often*dt/popEvery {
 		m.pop()
 	}
 }
@@ -87,7 +87,7 @@ func (m *machine) pop() {
 func (w *trouble) settle() {
 	for i := range w.slow {
 		if w.slow[i].what == &w.void {
-			w.slow[i].to = w.void
+			w.slow[i].to = 0
 		}
 	}
 	w.void = 0

@@ -2,7 +2,7 @@ package sim
 
 import "time"
 
-// WallNear is the shell beside the nozzle, degC.
+// WallNear is the shell beside the nozzle as its couple feels it, degC.
 func (r *Rig) WallNear(t time.Time) float64 { return r.at(t, qWallNear) }
 
 // WallFar is the shell opposite the nozzle, degC.
@@ -24,7 +24,7 @@ func (r *Rig) ReturnLine(t time.Time) float64 { return r.at(t, qReturnLine) }
 // negative when the sealed bed makes gas.
 func (r *Rig) Suction(t time.Time) float64 { return r.at(t, qSuction) }
 
-// FilterDrop is the pressure that the filter takes, Pa.
+// FilterDrop is the pressure that the filter takes, as its tubes show it, Pa.
 func (r *Rig) FilterDrop(t time.Time) float64 { return r.at(t, qFilterDrop) }
 
 // CO is the carbon monoxide where the operator stands, ppm.
@@ -69,5 +69,6 @@ func (r *Rig) BedExit(t time.Time) float64 { return r.at(t, qBedExit) }
 // In a rig that stands still it is the gas that was made last.
 func (r *Rig) Strength(t time.Time) float64 { return r.at(t, qStrength) }
 
-// ReturnShare is the exhaust in the blast, moles in moles of blast.
+// ReturnShare is the exhaust in the blast through the nozzle, moles in moles
+// of blast: 0 while the engine stands.
 func (r *Rig) ReturnShare(t time.Time) float64 { return r.at(t, qReturnShare) }
