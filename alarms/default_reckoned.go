@@ -53,13 +53,13 @@ func HotterRule(hotter string) Rule {
 	return r
 }
 
-// ReignitionRule is the alarm of a sealed rig that gets hotter than its own
-// cooling curve by 15 K: it burns, so that air gets in.
+// ReignitionRule is the alarm of a shut rig that has become hotter again by 15 K:
+// it burns, so that air gets in. A fire that comes back late looks like lighting.
 func ReignitionRule(reignition string) Rule {
 	r := built(reignition, "alarm", Above, High, 15, 5)
 	r.OnDelay, r.OffDelay, r.Hazard = 3*time.Minute, 3*time.Minute, Fire
-	r.While = []While{during(phase.Sealed)}
-	r.Means = "The sealed rig is getting hotter than it should while it cools: air gets in, and it burns and makes carbon monoxide."
+	r.While = []While{during(phase.Sealed, phase.Cold, phase.Lighting)}
+	r.Means = "The shut rig is getting hotter again: air gets in, and it burns and makes carbon monoxide."
 	r.DoFirst = "From upwind: close nozzle, return, outlet and lid again. Do not open it. " + fireBurns
 	return r
 }

@@ -194,7 +194,7 @@ func (c *core) kept(s *saved) {
 // restore sets what was kept. It returns what stands again and what could not
 // be restored.
 func (c *core) restore(now time.Time, s saved) (stands []alarms.Transition, errs []error) {
-	c.process.restore(s.Process)
+	c.process.restore(s.Process, now)
 	stands, errs = c.engine.Restore(s.Alarms)
 	for i := range stands {
 		stands[i].At = now

@@ -4,9 +4,11 @@ import (
 	"errors"
 	"time"
 
+	"charwarden/alarms"
 	"charwarden/config"
 	"charwarden/sensors"
 	"charwarden/sensors/derive/blast"
+	"charwarden/sensors/derive/cooldown"
 	"charwarden/sensors/derive/diagnosis"
 	"charwarden/sensors/derive/engine"
 	"charwarden/sensors/derive/filter"
@@ -14,6 +16,7 @@ import (
 	"charwarden/sensors/derive/fuel"
 	"charwarden/sensors/derive/hearth"
 	"charwarden/sensors/derive/phase"
+	"charwarden/sensors/derive/wall"
 )
 
 // process reckons what no sensor shows of the gas, the filter, the charcoal and
@@ -25,16 +28,24 @@ type process struct {
 	hopper  *fuel.Hopper
 	blast   *blast.Blast
 	causes  *diagnosis.Finder
+	walls   []*wall.Watch // in the order of Roles.Walls
+	cooling *cooldown.Watch
+	holding *cooldown.HoldTest // nil without suction
 
 	flowIn   flow.Inputs
 	filterIn filter.Inputs
 	blastIn  blast.Inputs
+	wallsIn  []*sensors.Reading
+	air      *sensors.Reading
+	load     *sensors.Reading
+	suction  *sensors.Reading
 	signs    diagnosis.Inputs
 	burnt    *sensors.Reading
 	rate     *sensors.Reading
 	scale    *sensors.Reading
 	cold     sensors.Reading // of the gas flow of a rig without fire
 	was      phase.Phase
+	closed   bool // see shut
 	buf      []sensors.Reading
 	hearth   hearth.State // the usual one, until the blast says what it is now
 }
@@ -88,6 +99,13 @@ func newProcess(cfg *config.Config, reading func(string) *sensors.Reading) (p pr
 			}
 		}
 	}
+	if err := p.shell(cfg, reading); err != nil {
+		return p, err
+	}
+	p.air, p.suction = air, reading(r.Suction)
+	if p.suction != nil {
+		p.holding = cooldown.NewHold()
+	}
 	p.causes = diagnosis.New()
 	p.signs = diagnosis.Inputs{
 		GasOut: reading(r.GasOut), FilterIn: reading(r.FilterIn), FilterOut: reading(r.FilterOut), ReturnLine: reading(r.Return),
@@ -101,6 +119,39 @@ func newProcess(cfg *config.Config, reading func(string) *sensors.Reading) (p pr
 		p.signs.CO = reading(cfg.COs[0].Channel)
 	}
 	return p, nil
+}
+
+// shell makes what follows the walls.
+func (p *process) shell(cfg *config.Config, reading func(string) *sensors.Reading) error {
+	limit := func(alarm string) float64 {
+		for _, r := range cfg.Rules {
+			if r.Name == alarm {
+				return r.Limit
+			}
+		}
+		return 0
+	}
+	p.load = reading("gas_flow")
+	bySuction := p.load == nil
+	if bySuction {
+		p.load = reading(cfg.Roles.Suction)
+	}
+	for i, name := range cfg.Roles.Walls {
+		x := reading(name)
+		if x == nil {
+			continue
+		}
+		w, err := wall.New(wall.Opts{Name: name, Limit: limit(name + "_caution"), Reach: limit(name + "_alarm"),
+			Scale: cfg.Roles.Steels[i] == alarms.CarbonSteel, Suction: bySuction})
+		if err != nil {
+			return err
+		}
+		p.walls, p.wallsIn = append(p.walls, w), append(p.wallsIn, x)
+	}
+	if len(p.walls) > 0 {
+		p.cooling = cooldown.New()
+	}
+	return nil
 }
 
 // cleanOf is the clean filter as the file tells it.
@@ -165,7 +216,43 @@ func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Readin
 		put(p.buf...)
 		put(filter.DewMargin(now, p.filterIn, &p.hearth.Wet))
 	}
+	p.shells(now, ph, put)
 	p.causes.Step(now, p.signs, ph)
+}
+
+// shut reports whether the rig was sealed and nothing has drawn on it since: a
+// fire that comes back in it may look like lighting.
+func (p *process) shut(ph phase.Phase) bool {
+	switch ph {
+	case phase.Sealed:
+		p.closed = true
+	case phase.Lighting, phase.Cold:
+		if s := p.suction; s != nil && s.Status == sensors.Good && s.Value > filter.MinSuction {
+			p.closed = false
+		}
+	case phase.Unknown: // says nothing
+	default:
+		p.closed = false
+	}
+	return p.closed
+}
+
+// shells follows walls and seals.
+func (p *process) shells(now time.Time, ph phase.Phase, put func(...sensors.Reading)) {
+	p.buf = p.buf[:0]
+	for i, w := range p.walls {
+		w.Step(now, p.wallsIn[i], p.load, ph)
+		p.buf = w.Readings(p.buf)
+	}
+	if p.cooling != nil {
+		p.cooling.Step(now, cooldown.Inputs{Sealed: p.shut(ph), Air: p.air, GasOut: p.signs.GasOut, Walls: p.wallsIn})
+		p.buf = p.cooling.Readings(p.buf)
+	}
+	if p.holding != nil {
+		p.holding.Step(now, p.suction)
+		p.buf = append(p.buf, p.holding.Reading(now))
+	}
+	put(p.buf...)
 }
 
 // count tells the hopper what is burnt. What the blower draws through a cold bed

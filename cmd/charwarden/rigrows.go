@@ -1,8 +1,10 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
+	"time"
 
 	"charwarden/sensors/derive/diagnosis"
 )
@@ -35,6 +37,37 @@ type holdRow struct {
 	Best    *float64 `json:"best_leak"` // Pa/min of this rig at its best
 	Tight   bool     `json:"tight"`
 	Verdict string   `json:"verdict"`
+}
+
+var errNoSuction = errors.New("no suction is measured: there is nothing to follow")
+
+// startHold begins a hold test of a rig whose engine stands.
+func (c *core) startHold(now time.Time) (any, error) {
+	switch {
+	case c.holding == nil:
+		return nil, errNoSuction
+	case c.turns():
+		return nil, errors.New("the engine is not known to stand: stop it first")
+	}
+	if err := c.holding.Start(now, c.suction); err != nil {
+		return nil, err
+	}
+	return holdRowOf(c), nil
+}
+
+func holdRowOf(c *core) holdRow {
+	h := c.holding
+	if h == nil {
+		return holdRow{Verdict: errNoSuction.Error()}
+	}
+	row := holdRow{Running: h.Running, Tight: h.Tight, Verdict: h.Verdict(), Leak: figure(h.Leak)}
+	if h.Begun != 0 {
+		row.Begun, row.Now = figure(h.Begun), figure(h.Now)
+	}
+	if h.Best > 0 {
+		row.Best = figure(h.Best)
+	}
+	return row
 }
 
 // causeRows are what may be wrong, the most certain first.

@@ -91,6 +91,19 @@ func (d *desk) routes() http.Handler {
 		a.dirty = true
 		return struct{}{}, a.cleaned(a.now)
 	}))
+	mux.HandleFunc("GET /holdtest", d.tell(func(c *core, _ url.Values) (any, error) {
+		return holdRowOf(c), nil
+	}))
+	mux.HandleFunc("POST /holdtest/start", carryOut(d, "holdtest start", func(a asker, _ bare) (any, error) {
+		return a.startHold(a.now)
+	}))
+	mux.HandleFunc("POST /holdtest/end", carryOut(d, "holdtest end", func(a asker, _ bare) (any, error) {
+		if a.holding != nil {
+			a.holding.End()
+			a.dirty = true
+		}
+		return holdRowOf(a.core), nil
+	}))
 	mux.HandleFunc("GET /why", d.tell(func(c *core, _ url.Values) (any, error) {
 		return causeRows(c), nil
 	}))

@@ -38,7 +38,7 @@ func newTruthRig(t *testing.T, seed uint64, plan sim.Plan, change ...string) *tr
 		gas += earlier.GasFlow(at) / 3000
 	}
 	suction := root * root
-	text := strings.NewReplacer(append(change, `bore = "12.7 mm"`, fmt.Sprintf(`gas = "%.3f Nm3/h"`, gas),
+	text := strings.NewReplacer(append(change, `bore = "11.1 mm"`, fmt.Sprintf(`gas = "%.3f Nm3/h"`, gas),
 		`clean = "520 Pa"`, fmt.Sprintf(`clean = "%.1f Pa"`, suction), `clean = "125 Pa"`, "")...).Replace(string(config.Reference()))
 	cfg, err := config.Parse("rig.toml", []byte(text))
 	if err != nil {
@@ -161,4 +161,65 @@ func (m *mean) take() float64 {
 	v := m.sum / m.n
 	*m = mean{}
 	return v
+}
+
+// Two nights behind the rig: the time constant is that of the rig's own walls
+// within 5 %, the time to 60 degC within a quarter, a second night is as good as
+// the first, and a leaking seal is not.
+func TestNights(t *testing.T) {
+	lift := func(r *truthRig, at time.Time) float64 {
+		return max(r.WallNear(at), r.WallFar(at)) - r.AirTemp(at)
+	}
+	night := func(r *truthRig, end time.Duration) (health float64) {
+		cold := r.start
+		for at := r.start.Add(6 * time.Hour); lift(r, at)+r.AirTemp(at) > 60; at = at.Add(time.Minute) {
+			cold = at
+		}
+		looked := 0
+		r.pass(end, func(at time.Duration) {
+			if at < 6*time.Hour+45*time.Minute || at%(5*time.Minute) != 0 || r.now.After(cold) {
+				return
+			}
+			looked++
+			truth := 1800 / math.Log(lift(r, r.now.Add(-30*time.Minute))/lift(r, r.now))
+			if tau := r.value("cooldown_tau"); !(math.Abs(tau/truth-1) <= 0.05) {
+				t.Errorf("at %v: time constant %.0f s, truly %.0f", at, tau, truth)
+			}
+			left := cold.Sub(r.now).Seconds()
+			if got := r.value("wall_cold_time"); !(math.Abs(got-left) <= max(0.25*left, 300)) {
+				t.Errorf("at %v: cold in %.0f s, truly %.0f", at, got, left)
+			}
+			if again := r.value("reignition"); !(again < 5) {
+				t.Errorf("at %v: hotter again by %.1f K", at, again)
+			}
+			if h := r.value("seal_health"); !math.IsNaN(h) {
+				health = h
+			}
+		})
+		if looked < 10 {
+			t.Errorf("looked %d times", looked)
+		}
+		return health
+	}
+	first := newTruthRig(t, 1, sim.DayPlan())
+	night(first, 10*time.Hour)
+	second := newTruthRig(t, 2, sim.DayPlan())
+	second.core.process.restore(first.core.process.keep(), second.start)
+	if h := night(second, 10*time.Hour); !(math.Abs(h-1) < 0.08) {
+		t.Errorf("as tight: health %.2f", h)
+	}
+	leaky := newTruthRig(t, 3, sim.DayPlan())
+	leaky.core.process.restore(second.core.process.keep(), leaky.start)
+	if err := leaky.Inject("seal-leak", 5*time.Hour+50*time.Minute); err != nil {
+		t.Fatal(err)
+	}
+	worst := 1.0
+	leaky.pass(8*time.Hour, func(at time.Duration) {
+		if h := leaky.value("seal_health"); !math.IsNaN(h) {
+			worst = min(worst, h)
+		}
+	})
+	if worst > 0.8 {
+		t.Errorf("a leaking seal: health %.2f", worst)
+	}
 }
