@@ -41,62 +41,88 @@ var reckonedNames = []struct {
 	{"hold_leak", sensors.Leak, 1e6},
 }
 
+// Reckonable returns the names of the derived channels that can be reckoned from
+// the sensors' channels that are fitted, but for those of CO cells and of the
+// daemon's own work: in the order in which they follow from each other.
+func (c *Config) Reckonable(fitted func(channel string) bool) (names []string) {
+	r := &c.Roles
+	has := func(ch string) bool { return ch != "" && fitted(ch) }
+	add := func(all ...string) { names = append(names, all...) }
+	nozzle := has(r.Suction) && (c.Nozzle.Bore > 0 || c.Nozzle.Gas > 0)
+	engine := has(r.Speed) && c.Engine.Displacement > 0
+	flow := nozzle || engine
+	measured := nozzle || engine && has(c.Engine.Manifold) // speed alone does not know the throttle
+	loading := has(r.FilterDrop) && (measured || has(r.Suction) && r.CleanDrop > 0 && r.CleanSuction > 0)
+	if flow {
+		add("gas_flow")
+	}
+	if loading {
+		add(filter.Channel)
+	}
+	if flow || has(r.Scale) {
+		add("charcoal_flow", "charcoal_burnt", "charcoal_left", "charcoal_time")
+		if loading {
+			add("filter_clean_mass", "filter_clean_time")
+		}
+	}
+	if flow {
+		if has(r.FilterIn) {
+			add("filter_dew_margin")
+		}
+		add("bed_exit", "gas_heat", "air_need")
+		if engine {
+			add("shaft_power")
+		}
+	}
+	walls := false
+	for i, w := range r.Walls {
+		if !has(w) {
+			continue
+		}
+		walls = true
+		add(w+wallOver, w+wallReaches, w+wallHotter)
+		if r.Steels[i] == alarms.CarbonSteel {
+			add(w + wallScale)
+		}
+	}
+	if walls {
+		add("wall_cold_time", "cooldown_tau", "seal_health", "reignition")
+	}
+	if has(r.Suction) {
+		add("hold_leak")
+	}
+	return names
+}
+
 // reckoned adds the channels of what no sensor shows, as far as the sensors
-// that they need are there.
+// that they need are there, and the rules on them.
 func (f *file) reckoned(c *Config) {
 	r := &c.Roles
-	add := func(name string, rules ...alarms.Rule) {
+	r.Scale = f.only("scale")
+	for _, w := range f.roles["wall"] {
+		w.wallChannels()
+	}
+	for _, name := range c.Reckonable(func(string) bool { return true }) {
 		for _, n := range reckonedNames {
 			if n.name == name {
 				f.own(fromAll, name, n.q, n.high).low = -n.high
 			}
 		}
-		f.give(rules...)
-	}
-	nozzle := r.Suction != "" && (c.Nozzle.Bore > 0 || c.Nozzle.Gas > 0)
-	engine := r.Speed != "" && c.Engine.Displacement > 0
-	flow := nozzle || engine
-	measured := nozzle || engine && c.Engine.Manifold != "" // speed alone does not know the throttle
-	r.Scale = f.only("scale")
-	if flow {
-		add("gas_flow")
-	}
-	if r.FilterDrop != "" && (r.CleanDrop > 0 && r.CleanSuction > 0 || measured) {
-		r.FilterLoading = filter.Channel
-		add(filter.Channel, alarms.FilterLoadingRules(filter.Channel, r.Suction, r.CleanSuction)...)
-	}
-	if flow || r.Scale != "" {
-		add("charcoal_flow")
-		add("charcoal_burnt")
-		add("charcoal_left")
-		add("charcoal_time", alarms.RefuelRule("charcoal_time"))
-		if r.FilterLoading != "" {
-			add("filter_clean_mass")
-			add("filter_clean_time")
+		switch name {
+		case filter.Channel:
+			r.FilterLoading = name
+			f.give(alarms.FilterLoadingRules(name, r.Suction, r.CleanSuction)...)
+		case "charcoal_time":
+			f.give(alarms.RefuelRule(name))
+		case "filter_dew_margin":
+			f.give(alarms.DewRule(name))
+		case "bed_exit":
+			f.give(alarms.QuenchRule(name))
+		case "seal_health":
+			f.give(alarms.SealRule(name))
+		case "reignition":
+			f.give(alarms.ReignitionRule(name))
 		}
-	}
-	if flow {
-		if r.FilterIn != "" {
-			add("filter_dew_margin", alarms.DewRule("filter_dew_margin"))
-		}
-		add("bed_exit", alarms.QuenchRule("bed_exit"))
-		add("gas_heat")
-		add("air_need")
-		if engine {
-			add("shaft_power")
-		}
-	}
-	if len(f.roles["wall"]) > 0 {
-		add("wall_cold_time")
-		add("cooldown_tau")
-		add("seal_health", alarms.SealRule("seal_health"))
-		add("reignition", alarms.ReignitionRule("reignition"))
-	}
-	if r.Suction != "" {
-		add("hold_leak")
-	}
-	for _, w := range f.roles["wall"] {
-		w.wallChannels()
 	}
 }
 

@@ -143,7 +143,12 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	rig.broker = mqttBroker
 	tale := &story{w: c.out, cfg: cfg, start: clock.start, clock: clock}
 	w := &watch{cfg: cfg, board: rig.board, clock: clock, log: newLog(lines), more: []output{tale.update}}
-	if err := w.assemble(); err != nil {
+	err = w.assemble()
+	if err == nil { // the operator has said what is in the hopper
+		tale.causes = w.loop.core.causes.Findings
+		err = w.loop.core.hopper.Weighed(sim.DefaultPlan().Charcoal)
+	}
+	if err != nil {
 		return err
 	}
 	topics, err := names.NewTopics(cfg.MQTT.Prefix, cfg.Rig.Name)

@@ -160,10 +160,9 @@ func fitted(cfg *config.Config, named map[string]bool) *config.Config {
 	}
 	c.Channels = keep(cfg.Channels, has)
 	c.COs = slices.DeleteFunc(slices.Clone(cfg.COs), func(co config.CO) bool { return !named[co.Channel] })
-	r := cfg.Roles
-	loading := r.FilterLoading != "" && named[r.FilterDrop] && named[r.Suction]
+	reckonable := cfg.Reckonable(func(ch string) bool { return named[ch] })
 	c.Derived = keep(cfg.Derived, func(ch sensors.Channel) bool {
-		if named[ch.Name] || loading && ch.Name == r.FilterLoading {
+		if named[ch.Name] || slices.Contains(reckonable, ch.Name) {
 			return true
 		}
 		for _, co := range c.COs {
@@ -173,7 +172,7 @@ func fitted(cfg *config.Config, named map[string]bool) *config.Config {
 		}
 		return false
 	})
-	if !loading {
+	if !slices.Contains(reckonable, cfg.Roles.FilterLoading) {
 		c.Roles.FilterLoading = ""
 	}
 	there := make(map[string]bool)

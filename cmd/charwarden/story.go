@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 	"text/tabwriter"
@@ -13,6 +14,7 @@ import (
 	"charwarden/alarms"
 	"charwarden/config"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/diagnosis"
 )
 
 // story prints what a demo run shows, line by line, and remembers what its
@@ -30,6 +32,10 @@ type story struct {
 	peaks    map[string]peak
 	raised   []episode
 	health   health
+
+	causes    func([]diagnosis.Finding) []diagnosis.Finding
+	nextCause time.Time
+	told      string // the cause that was told last
 }
 
 type peak struct {
@@ -100,7 +106,38 @@ func (s *story) update(f *frame) {
 	if f.now.Sub(s.start) >= firstLook && f.now.After(s.nextLook) {
 		s.nextLook = f.now.Add(lookEvery)
 		s.say("seen", s.look(f.readings))
+		if text := s.reckoned(f.readings); text != "" {
+			s.say("reckoned", text)
+		}
 	}
+	s.suspect(f)
+}
+
+// suspectEvery is how often the likely causes are looked at, in the rig's time.
+const suspectEvery = 10 * time.Second
+
+// suspect tells a new likely cause of what is out of the ordinary.
+func (s *story) suspect(f *frame) {
+	if s.causes == nil || f.now.Before(s.nextCause) {
+		return
+	}
+	s.nextCause = f.now.Add(suspectEvery)
+	top := ""
+	for _, c := range s.causes(nil) {
+		if c.Word() >= diagnosis.Likely && !c.Cause.Normal() {
+			top = c.Cause.String()
+			if top == s.told {
+				break
+			}
+			text := strings.ReplaceAll(c.Word().String(), "_", " ") + ": " + c.Cause.Title()
+			if len(c.For) > 0 {
+				text += ", because " + c.For[0].String()
+			}
+			s.say("why", text)
+			break
+		}
+	}
+	s.told = top
 }
 
 func (s *story) transition(t *alarms.Transition) {
@@ -132,12 +169,17 @@ func (s *story) valueOf(t *alarms.Transition) string {
 }
 
 func (s *story) quantity(channel string) sensors.Quantity {
-	for _, c := range s.cfg.Channels {
+	for _, c := range s.channels() {
 		if c.Name == channel {
 			return c.Quantity
 		}
 	}
 	return 0
+}
+
+// channels are those of a frame's readings, in order.
+func (s *story) channels() []sensors.Channel {
+	return append(slices.Clip(s.cfg.Channels), s.cfg.Derived...)
 }
 
 // looked are the channels of a line of readings, by place.
@@ -152,6 +194,42 @@ var looked = []struct {
 	{"suction", []string{"suction"}},
 	{"CO", []string{"co"}},
 	{"engine", []string{"speed"}},
+}
+
+// inferred are the channels of a line of what is reckoned, by place.
+var inferred = []struct {
+	place    string
+	channels []string
+}{
+	{"gas", []string{"gas_flow", "gas_heat"}},
+	{"charcoal", []string{"charcoal_flow", "charcoal_left", "charcoal_time"}},
+	{"filter dust", []string{"filter_loading"}},
+	{"bed", []string{"bed_exit"}},
+	{"shaft", []string{"shaft_power"}},
+	{"walls at 60 °C in", []string{"wall_cold_time"}},
+}
+
+// reckoned is one line of what is known now that no sensor shows.
+func (s *story) reckoned(readings []sensors.Reading) string {
+	words := make(map[string]string, len(readings))
+	for i, c := range s.channels() {
+		if readings[i].Status == sensors.Good {
+			words[c.Name] = s.cfg.Display.Format(c.Quantity, readings[i].Value)
+		}
+	}
+	var places []string
+	for _, l := range inferred {
+		var shown []string
+		for _, c := range l.channels {
+			if w := words[c]; w != "" {
+				shown = append(shown, w)
+			}
+		}
+		if len(shown) > 0 {
+			places = append(places, l.place+" "+strings.Join(shown, ", "))
+		}
+	}
+	return strings.Join(places, " · ")
 }
 
 // look is one line of readings; what is not good shows its fault word.
