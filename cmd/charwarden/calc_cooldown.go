@@ -1,8 +1,6 @@
 package main
 
-import (
-	"math"
-)
+import "charwarden/sensors/derive/cooldown"
 
 var cooldownSheet = &sheet{
 	name:    "cooldown",
@@ -25,9 +23,6 @@ var cooldownSheet = &sheet{
 	},
 	draw: cooldownFigure,
 }
-
-// embers stands below every figure of a cooling rig.
-const embers = "Embers and CO may remain. Not before the next morning, outdoors, upwind."
 
 func cooldownAnswer(s *settings) (outcome, error) {
 	if s.has("profile") {
@@ -56,18 +51,18 @@ func cooldownAnswer(s *settings) (outcome, error) {
 		return outcome{}, &flagError{"start", inDegC.text(start) + ": must not be below the air's " + inDegC.text(air)}
 	}
 	t := s.of("minutes")
-	wait := max(0, tau*math.Log((start-air)/(until-air))-t)
+	wait := max(0, cooldown.Until(start, air, tau, until)-t)
 	return outcome{cells{
 		{"start_c", "start", "start", "degC", 0, start},
 		{"air_c", "air", "air", "degC", 0, air},
 		{"tau_min", "tau", "tau", "min", 1, tau / 60},
 		{"minutes", "time", "time", "min", 1, t / 60},
-		{"temp_c", "wall", "wall", "degC", 1, cooled(start, air, tau, t)},
+		{"temp_c", "wall", "wall", "degC", 1, cooldown.At(start, air, tau, t)},
 		{"until_c", "temperature waited for", "until", "degC", 0, until},
 		{"minutes_until", "from then until it is there", "wait", "min", 0, wait / 60},
 		{"rows", "rows of the recording", "", "", 0, rows},
 		{"residual_k", "they are off by (rms)", "", "K", 2, off},
-	}, []string{"By one tau: the wall's outside. What is inside cools more slowly. " + embers}}, nil
+	}, []string{"By one tau: the wall's outside. What is inside cools more slowly. " + cooldown.Caution}}, nil
 }
 
 // cooldownFigure is the wall over time, with the recording if there is one.
@@ -78,7 +73,7 @@ func cooldownFigure(s *sheet, set *settings, a *outcome) (*chart, error) {
 		return nil, err
 	}
 	c.panels = c.panels[:1] // the other one says what this one shows
-	c.under += " " + embers
+	c.under += " " + cooldown.Caution
 	if set.has("profile") {
 		r, err := coolingOf(set)
 		if err != nil {

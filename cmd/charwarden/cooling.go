@@ -3,6 +3,8 @@ package main
 import (
 	"fmt"
 	"math"
+
+	"charwarden/sensors/derive/cooldown"
 )
 
 // cooling is a recording of a wall, and the law that goes through it.
@@ -11,10 +13,6 @@ type cooling struct {
 	start, tau   float64 // degC at minute 0; s
 	off          float64 // root of the mean square of what is off the law, K
 }
-
-// cooled is Newton's law of cooling: degC after t of a thing of that start, in
-// air of that temperature.
-func cooled(start, air, tau, t float64) float64 { return air + (start-air)*math.Exp(-t/tau) }
 
 // coolingOf reads the recording and puts the law through it, by least squares.
 func coolingOf(s *settings) (*cooling, error) {
@@ -66,7 +64,7 @@ func (r *cooling) through(tau, air float64) float64 {
 	first := air + sey/see
 	var sum float64
 	for i, m := range r.minute {
-		d := r.degC[i] - cooled(first, air, tau, 60*(m-r.minute[0]))
+		d := r.degC[i] - cooldown.At(first, air, tau, 60*(m-r.minute[0]))
 		sum += d * d
 	}
 	r.start = air + (first-air)*math.Exp(60*r.minute[0]/tau)

@@ -191,7 +191,8 @@ func ambientOf(cfg *config.Config) config.Ambient {
 // they follow from each other.
 func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Reading)) {
 	if p.flow != nil {
-		put(p.flow.Step(now, p.flowIn))
+		p.buf = append(p.buf[:0], p.flow.Step(now, p.flowIn))
+		put(p.buf...)
 	}
 	if p.blast != nil {
 		p.blast.Step(now, p.blastIn)
@@ -210,11 +211,13 @@ func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Readin
 	p.was = ph
 	if p.loading != nil {
 		p.loading.Gas(p.hearth.Wet)
-		put(p.loading.Step(now, p.filterIn))
+		p.buf = append(p.buf[:0], p.loading.Step(now, p.filterIn))
+		put(p.buf...)
 		p.trend.Step(now, p.signs.FilterLoading, p.burnt, p.rate)
 		p.buf = p.trend.Readings(p.buf[:0])
 		put(p.buf...)
-		put(filter.DewMargin(now, p.filterIn, &p.hearth.Wet))
+		p.buf = append(p.buf[:0], filter.DewMargin(now, p.filterIn, &p.hearth.Wet))
+		put(p.buf...)
 	}
 	p.shells(now, ph, put)
 	p.causes.Step(now, p.signs, ph)
