@@ -33,6 +33,7 @@ var reckonedNames = []struct {
 	{"bed_exit", sensors.Temperature, 2000},
 	{"gas_heat", sensors.HeatingValue, 20},
 	{"air_need", sensors.Ratio, 10},
+	{"return_margin", sensors.Ratio, 1},
 	{"shaft_power", sensors.Power, 1e5},
 	{"wall_cold_time", sensors.Age, ever},
 	{"cooldown_tau", sensors.Age, ever},
@@ -69,7 +70,7 @@ func (c *Config) Reckonable(fitted func(channel string) bool) (names []string) {
 		if has(r.FilterIn) {
 			add("filter_dew_margin")
 		}
-		add("bed_exit", "gas_heat", "air_need")
+		add("bed_exit", "gas_heat", "air_need", "return_margin")
 		if engine {
 			add("shaft_power")
 		}

@@ -51,7 +51,7 @@ func TestReference(t *testing.T) {
 		"wall_near_over s,wall_near_reaches s,wall_near_hotter K,wall_near_scale mm,"+
 		"wall_far_over s,wall_far_reaches s,wall_far_hotter K,wall_far_scale mm,"+
 		"gas_flow Nm3/h,filter_loading percent,charcoal_flow kg/h,charcoal_burnt kg,charcoal_left kg,charcoal_time s,"+
-		"filter_clean_mass kg,filter_clean_time s,filter_dew_margin K,bed_exit degC,gas_heat MJ/Nm3,air_need ratio,shaft_power W,"+
+		"filter_clean_mass kg,filter_clean_time s,filter_dew_margin K,bed_exit degC,gas_heat MJ/Nm3,air_need ratio,return_margin ratio,shaft_power W,"+
 		"wall_cold_time s,cooldown_tau s,seal_health ratio,reignition K,hold_leak Pa/min,"+
 		"bus_stall s,broker_away s,tick_late s,state_unsaved s,output_fault s", ",")
 	if !slices.Equal(names, want) {

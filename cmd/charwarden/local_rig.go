@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"charwarden/sensors"
+	"charwarden/sensors/derive/blast"
 )
 
 // filled tells the daemon what was put into the hopper.
@@ -118,6 +119,46 @@ func paOrNone(v *float64) string {
 		return "no value"
 	}
 	return fmt.Sprintf("%.0f Pa", *v)
+}
+
+// fire shows the gas that is expected now, and what more return would do to it.
+func fire(ctx context.Context, c *call) error {
+	fs := c.flags("fire", "fire [-c FILE | --socket PATH] [--json]")
+	where := addVisitFlags(fs)
+	asJSON := fs.Bool("json", false, "as JSON")
+	if err := c.parse(fs); err != nil {
+		return err
+	}
+	v, err := where.visit("fire")
+	if err != nil {
+		return err
+	}
+	var rows []fireRow
+	if err := v.get(ctx, "/fire", &rows); err != nil {
+		return fmt.Errorf("fire: %w", err)
+	}
+	if *asJSON {
+		return writeJSON(c.out, rows)
+	}
+	r := rows[0]
+	fmt.Fprintf(c.out, "bed's exit        %s degC\ngas               %s MJ/Nm3, needs %s of its volume of air\nat the shaft      %s W\n",
+		text(r.BedExit, "%.0f"), text(r.GasHeat, "%.2f"), text(r.AirNeed, "%.2f"), text(r.Shaft, "%.0f"))
+	if r.Margin == nil {
+		fmt.Fprintln(c.out, "return            nothing to say while no gas is made")
+		return nil
+	}
+	fmt.Fprintf(c.out, "return            %.0f %% of the blast, by the configuration\n", 100**r.Return)
+	fmt.Fprintf(c.out, "%.0f %% more of it    bed %+.0f K, gas %+.1f %%, power %+.1f %%\n", 100**r.Step, *r.BedChange, *r.HeatChange, *r.PowerChange)
+	switch r.Side {
+	case blast.Strong.String():
+		fmt.Fprintf(c.out, "the fire is strong: it bears %.0f %% more before its gas fades\n", 100**r.Margin)
+	case blast.NearQuenching.String():
+		fmt.Fprintln(c.out, "the fire is near quenching: one step more and its gas fades")
+	default:
+		fmt.Fprintln(c.out, "the fire is quenched: less return, drier charcoal or more load")
+	}
+	fmt.Fprintln(c.out, "\nReckoned, not measured: move the valve in small steps, wait minutes, and believe the walls and the engine.")
+	return nil
 }
 
 // why lists what may be wrong with the rig, and what speaks for and against it.

@@ -83,6 +83,8 @@ func TestRigCommands(t *testing.T) {
 		{1, "filled 90", "weigh what is in it"},
 		{0, "cleaned", "taken as clean"},
 		{1, "holdtest", "stopped: nothing was changed"},
+		{0, "fire", "nothing to say while no gas is made"},
+		{0, "fire --json", `"side":"`},
 		{0, "why", "not enough is measured or learned"},
 		{0, "why --json", `"cause":"not_enough"`},
 		{2, "why now", "not expected here"},

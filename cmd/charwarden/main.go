@@ -56,6 +56,7 @@ func commands() []command {
 		{"weighed", "say how many kilograms are in it", weighed},
 		{"cleaned", "say that the filter is clean, to learn it anew", cleaned},
 		{"holdtest", "test all seals with the rig's own suction", holdTest},
+		{"fire", "show the gas expected now, and what more return would do", fire},
 		{"why", "list what may be wrong with the rig, and the signs", why},
 		{"calibrate", "zero or span a channel, step by step", calibrate},
 		{"bumptest", "test a CO channel with gas, step by step", bumpTest},

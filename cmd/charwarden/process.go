@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"math"
 	"time"
 
 	"charwarden/alarms"
@@ -112,8 +113,11 @@ func newProcess(cfg *config.Config, reading func(string) *sensors.Reading) (p pr
 		Suction: reading(r.Suction), FilterDrop: reading(r.FilterDrop), Speed: reading(r.Speed), AirTemp: air,
 		FilterLoading: reading(filter.Channel), DewMargin: reading(filter.DewChannel), CharcoalLeft: reading(fuel.LeftChannel),
 	}
-	for i, w := range r.Walls[:min(2, len(r.Walls))] {
-		*[]**sensors.Reading{&p.signs.WallNear, &p.signs.WallFar}[i] = reading(w)
+	if len(r.Walls) > 0 {
+		p.signs.WallNear = reading(r.Walls[0])
+	}
+	if len(r.Walls) > 1 {
+		p.signs.WallFar = reading(r.Walls[1])
 	}
 	if len(cfg.COs) > 0 {
 		p.signs.CO = reading(cfg.COs[0].Channel)
@@ -197,6 +201,7 @@ func (p *process) step(now time.Time, ph phase.Phase, put func(...sensors.Readin
 	if p.blast != nil {
 		p.blast.Step(now, p.blastIn)
 		p.buf = p.blast.Readings(p.buf[:0])
+		p.buf = append(p.buf, p.margin(p.buf[0]))
 		put(p.buf...)
 		if h, known := p.blast.State(); known {
 			p.hearth = h
@@ -257,6 +262,23 @@ func (p *process) shells(now time.Time, ph phase.Phase, put func(...sensors.Read
 	}
 	put(p.buf...)
 }
+
+// margin is how much more exhaust in the blast the fire bears, good when its
+// bed's exit is. Half a step is what the return is known to.
+func (p *process) margin(bed sensors.Reading) sensors.Reading {
+	r := bed
+	r.Channel = "return_margin"
+	if a := p.blast.Advice(); r.Status != sensors.Good {
+		r.Value, r.Raw = math.NaN(), math.NaN()
+	} else if a.Side == blast.Unsaid {
+		r = sensors.Bad(r.Channel, bed.At, sensors.Unknown, errUnsaid)
+	} else {
+		r.Value, r.Raw, r.Uncertainty = a.Margin, a.Margin, blast.Step
+	}
+	return r
+}
+
+var errUnsaid = errors.New("not reckoned yet: ask again in 10 s")
 
 // count tells the hopper what is burnt. What the blower draws through a cold bed
 // burns nothing, and while it is being lit about half of the air goes through

@@ -6,6 +6,8 @@ import (
 	"math"
 	"time"
 
+	"charwarden/sensors"
+	"charwarden/sensors/derive/blast"
 	"charwarden/sensors/derive/diagnosis"
 )
 
@@ -95,6 +97,44 @@ func causeRows(c *core) []causeRow {
 
 func verdictRow(v diagnosis.Verdict, means string) causeRow {
 	return causeRow{Cause: v.String(), Certainty: v.String(), Means: means, For: []string{}, Against: []string{}}
+}
+
+// fireRow is what the fire makes, reckoned; null where it is not known.
+type fireRow struct {
+	Side         string   `json:"side"`            // of quenching: strong, near_quenching, quenched
+	BedExit      *float64 `json:"bed_exit"`        // degC
+	GasHeat      *float64 `json:"gas_heat"`        // MJ/Nm3, wet
+	AirNeed      *float64 `json:"air_need"`        // of the gas, by volume
+	Shaft        *float64 `json:"shaft_power"`     // W
+	Return       *float64 `json:"return_fraction"` // of the blast, as reckoned with
+	Step         *float64 `json:"step"`            // more of it would change
+	BedChange    *float64 `json:"bed_change_k"`
+	HeatChange   *float64 `json:"heat_change_percent"`
+	PowerChange  *float64 `json:"power_change_percent"`
+	QuenchReturn *float64 `json:"quench_return"` // at which the bed's exit is at 750 degC
+	Margin       *float64 `json:"return_margin"`
+}
+
+var errNoFire = errors.New("no gas is reckoned: [nozzle] or [engine] is wanted")
+
+func fireRowOf(c *core) ([]fireRow, error) {
+	if c.process.blast == nil {
+		return nil, errNoFire
+	}
+	now := func(channel string) *float64 {
+		if x := c.reading(channel); x != nil && x.Status == sensors.Good {
+			return figure(x.Value)
+		}
+		return nil
+	}
+	a := c.process.blast.Advice()
+	row := fireRow{Side: a.Side.String(), BedExit: now("bed_exit"), GasHeat: now("gas_heat"), AirNeed: now("air_need"), Shaft: now("shaft_power")}
+	if a.Side != blast.Unsaid && row.BedExit != nil {
+		row.Return, row.Step, row.BedChange = figure(a.Return), figure(a.Step), figure(a.Bed)
+		row.HeatChange, row.PowerChange = figure(100*a.Heat), figure(100*a.Power)
+		row.QuenchReturn, row.Margin = figure(a.Quench), figure(a.Margin)
+	}
+	return []fireRow{row}, nil
 }
 
 // causeRow is one likely cause of what the channels show.

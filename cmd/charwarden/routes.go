@@ -104,6 +104,9 @@ func (d *desk) routes() http.Handler {
 		}
 		return holdRowOf(a.core), nil
 	}))
+	mux.HandleFunc("GET /fire", d.tell(func(c *core, _ url.Values) (any, error) {
+		return fireRowOf(c)
+	}))
 	mux.HandleFunc("GET /why", d.tell(func(c *core, _ url.Values) (any, error) {
 		return causeRows(c), nil
 	}))

@@ -14,7 +14,7 @@ const (
 	sides
 )
 
-var sideWords = [sides]string{"unknown", "strong", "near quenching", "quenched"}
+var sideWords = [sides]string{"unknown", "strong", "near_quenching", "quenched"}
 
 // String returns the word for s.
 func (s Side) String() string {

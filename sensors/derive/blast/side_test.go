@@ -80,7 +80,7 @@ func TestAdviceEnds(t *testing.T) {
 	if a, _ := advised(t, tight); a.Step != 0 || math.Abs(a.Bed) > 1e-9 || a.Side != Strong {
 		t.Errorf("%+v", a)
 	}
-	for s, want := range map[Side]string{Unsaid: "unknown", Strong: "strong", NearQuenching: "near quenching", Quenched: "quenched", 9: "side(9)"} {
+	for s, want := range map[Side]string{Unsaid: "unknown", Strong: "strong", NearQuenching: "near_quenching", Quenched: "quenched", 9: "side(9)"} {
 		if s.String() != want {
 			t.Errorf("%v, want %s", s, want)
 		}
