@@ -82,7 +82,7 @@ func binOf(lift float64) int {
 
 // New returns a Watch of a rig of which no cooling is known.
 func New() *Watch {
-	w := &Watch{bin: -1}
+	w := &Watch{bin: -1, air: assumedAir}
 	w.clear(time.Time{}, errRuns)
 	return w
 }
@@ -114,7 +114,7 @@ func (w *Watch) clear(now time.Time, why error) {
 // Inputs of a tick. nil is a reading that is not fitted.
 type Inputs struct {
 	Sealed bool               // the rig is shut, and nothing is drawn
-	Air    *sensors.Reading   // degC; nil or not good: 20
+	Air    *sensors.Reading   // degC; nil or not good: the last that was, or 20
 	GasOut *sensors.Reading   // degC where the gas leaves
 	Walls  []*sensors.Reading // degC
 }
@@ -148,7 +148,6 @@ func (w *Watch) Step(now time.Time, in Inputs) {
 		}
 	}
 	hot, at := p.hot, p.at
-	w.air = assumedAir
 	if in.Air != nil && in.Air.Status == sensors.Good {
 		w.air = in.Air.Value
 	}
