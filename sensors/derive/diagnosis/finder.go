@@ -261,6 +261,11 @@ func (f *Finder) basis(c Cause) *Signs {
 // certain.
 const sealedFor = 900.0
 
+// twins are causes of which these readings never rule out another: a valve left
+// open is the same hole as a bad gasket, and a leak on the cold side shows by its
+// backfires only. None of them is ever nearly certain.
+var twins = [causes]bool{SealLeak: true, ReturnLeftOpen: true, Backfire: true, LeakCold: true}
+
 // certainty bounds the chance of a cause: a sign that denies it leaves it
 // possible, and to be nearly certain takes two signs that moved as they should,
 // or one that little else moves and a minute of it.
@@ -270,7 +275,7 @@ func (f *Finder) certainty(c Cause, chance, dt float64) float64 {
 	case witnesses == 0 || denied:
 		f.sure[c] = 0
 		return min(chance, likely-0.01)
-	case witnesses < 2 && !decided || chance < nearly || signatures[c].stands && f.lasted < sealedFor:
+	case twins[c] || witnesses < 2 && !decided || chance < nearly || signatures[c].stands && f.lasted < sealedFor:
 		f.sure[c] = 0
 		return min(chance, nearly-0.01)
 	}
