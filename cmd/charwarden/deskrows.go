@@ -9,6 +9,7 @@ import (
 
 	"charwarden/alarms"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/cooldown"
 )
 
 // alarmRow is one alarm as the desk tells it: the keys of its MQTT message and
@@ -51,6 +52,11 @@ type phaseRow struct {
 	Forced   bool    `json:"forced"`
 	Inferred *string `json:"inferred"` // what the readings say
 	Since    *string `json:"since"`
+
+	// Of a rig that was shut: s until every wall is at 60 degC, and what that does
+	// not mean.
+	Cold    *float64 `json:"wall_cold_time"`
+	Caution *string  `json:"caution"`
 }
 
 // permitRow is the engine's run permit.
@@ -144,6 +150,9 @@ func phaseOf(c *core) phaseRow {
 	}
 	if row.Forced || row.Inferred != nil {
 		row.Phase, row.Since = orNull(c.shown.String()), stampOf(c.finder.Since())
+	}
+	if x := c.reading(cooldown.ColdChannel); x != nil && x.Status == sensors.Good {
+		row.Cold, row.Caution = figure(x.Value), orNull(cooldown.Caution)
 	}
 	return row
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"charwarden/alarms"
+	"charwarden/sensors/derive/cooldown"
 )
 
 // Where flags may stand in a call: anywhere, or, where a person's own text
@@ -188,6 +189,13 @@ func (r phaseRow) String() string {
 		s += ", by hand; the readings do not say"
 	default:
 		s += ", by hand; the readings say " + *r.Inferred
+	}
+	switch {
+	case r.Cold == nil:
+	case *r.Cold == 0:
+		s += "\nits walls are below 60 °C. " + cooldown.Caution
+	default:
+		s += "\nits walls are at 60 °C in about " + leftText(*r.Cold) + ". " + cooldown.Caution
 	}
 	return s
 }

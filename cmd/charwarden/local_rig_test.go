@@ -136,3 +136,18 @@ func TestProcessKept(t *testing.T) {
 		}
 	}
 }
+
+// A shut rig's phase says when its walls are cool, and never without what that
+// does not mean.
+func TestPhaseOfAShutRig(t *testing.T) {
+	cold, word, caution := 3000.0, "sealed", "Embers and CO may remain. Not before the next morning, outdoors, upwind."
+	for _, s := range []float64{cold, 0} {
+		got := phaseRow{Phase: &word, Cold: &s}.String()
+		if !strings.Contains(got, "60 °C") || !strings.HasSuffix(got, caution) {
+			t.Errorf("%q", got)
+		}
+	}
+	if got := (phaseRow{Phase: &word}).String(); strings.Contains(got, "60") {
+		t.Errorf("%q", got)
+	}
+}

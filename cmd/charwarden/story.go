@@ -14,6 +14,7 @@ import (
 	"charwarden/alarms"
 	"charwarden/config"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/cooldown"
 	"charwarden/sensors/derive/diagnosis"
 )
 
@@ -228,6 +229,9 @@ func (s *story) reckoned(readings []sensors.Reading) string {
 		if len(shown) > 0 {
 			places = append(places, l.place+" "+strings.Join(shown, ", "))
 		}
+	}
+	if words[cooldown.ColdChannel] != "" {
+		places = append(places, cooldown.Caution)
 	}
 	return strings.Join(places, " · ")
 }

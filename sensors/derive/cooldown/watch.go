@@ -216,11 +216,14 @@ func (w *Watch) unread(p *seen) {
 // hotter is by how many K wall or gas outlet have become hotter again over the
 // air, 0 where the sun can do it.
 func (w *Watch) hotter() float64 {
-	if w.n <= soak || w.wall < sunlit {
+	if w.n <= soak {
 		return w.floor
 	}
-	k := max(w.floor, w.last-w.low)
-	if w.gas > 0 && w.gas+w.air >= sunlit {
+	k := w.floor
+	if w.wall >= sunlit {
+		k = max(k, w.last-w.low)
+	}
+	if w.gas+w.air >= sunlit {
 		k = max(k, w.gas-w.gasLow)
 	}
 	return k
