@@ -12,6 +12,9 @@
 //	notify           1   no        one line for a person; of three and more faults by one cause within 3 s, one line
 //	events           1   no        {"time":…,"boot":…,"mono_s":…,"alarm":…,"channel":…,"from":…,"to":…,"priority":…,"value":…,"limit":…,"unit":…,"seq":…}
 //
+// A reading says beside that "at_least":true where its value is a lower bound,
+// and "uncertainty", the half width of it in its unit, where one is stated.
+//
 // What does not apply is null. value of a reading is null unless its status is
 // good; value of an alarm is the one at its last change or at the last
 // connect. A reading is sent when it moved by more than the display deadband

@@ -86,8 +86,12 @@ func (p *Publisher) mono(t time.Time) number {
 // readingPayload of a channel's newest reading.
 func (p *Publisher) readingPayload(c *sensors.Channel, r *sensors.Reading) []byte {
 	value := null
-	if r.Status == sensors.Good {
-		value = number{r.Value, displays[c.Quantity].places}
+	var within *number
+	if places := displays[c.Quantity].places; r.Status == sensors.Good {
+		value = number{r.Value, places}
+		if r.Uncertainty > 0 {
+			within = &number{r.Uncertainty, places + 1}
+		}
 	}
 	return encode(struct {
 		Value  number `json:"value"`
@@ -97,7 +101,9 @@ func (p *Publisher) readingPayload(c *sensors.Channel, r *sensors.Reading) []byt
 		Boot   string `json:"boot"`
 		MonoS  number `json:"mono_s"`
 		Bound  bool   `json:"at_least,omitempty"` // value is a lower bound
-	}{value, c.Quantity.Unit(), r.Status.String(), stamp(r.At), p.o.Boot, p.mono(r.At), r.AtLeast})
+
+		Within *number `json:"uncertainty,omitempty"` // half width, where one is stated
+	}{value, c.Quantity.Unit(), r.Status.String(), stamp(r.At), p.o.Boot, p.mono(r.At), r.AtLeast, within})
 }
 
 // figures are an alarm's value, limit and unit; null for a rule that has no

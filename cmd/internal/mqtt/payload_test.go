@@ -21,6 +21,8 @@ func TestReadingPayload(t *testing.T) {
 	}{
 		{"good", sensors.Reading{Channel: "wall_near", At: at, Value: 655.2481, Status: sensors.Good},
 			`{"value":655.25,"unit":"degC","status":"good","time":"2026-05-03T09:12:01.250Z","boot":"5e1f","mono_s":84.31}`},
+		{"within", sensors.Reading{Channel: "wall_near", At: at, Value: 655.2481, Uncertainty: 2.25, AtLeast: true, Status: sensors.Good},
+			`{"value":655.25,"unit":"degC","status":"good","time":"2026-05-03T09:12:01.250Z","boot":"5e1f","mono_s":84.31,"at_least":true,"uncertainty":2.25}`},
 		{"fault", sensors.Bad("wall_near", at, sensors.Open, nil),
 			`{"value":null,"unit":"degC","status":"open","time":"2026-05-03T09:12:01.250Z","boot":"5e1f","mono_s":84.31}`},
 		{"clipped carries full scale but shows no value",
