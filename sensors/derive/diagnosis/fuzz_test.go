@@ -14,6 +14,7 @@ func FuzzRestore(f *testing.F) {
 		f.Fatal(err)
 	}
 	f.Add(text)
+	f.Add([]byte(`{"signs":{"co_stopped":{}}}`)) // an empty line must not wipe what needs no learning
 	f.Add([]byte(`{"signs":{"wall_near":{"line":{"n":-1,"xx":1e308},"stray":-2}},"filter":{"n":1e99},"flow":{"n":3,"y":1}}`))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		var k Kept

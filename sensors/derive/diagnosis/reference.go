@@ -144,7 +144,7 @@ func (r *Reference) Keep() Kept {
 func (r *Reference) Restore(k Kept) {
 	for s := range signs {
 		got, ok := k.Signs[s.String()]
-		if ok && got.Line.sound() && got.Stray >= 0 && !math.IsInf(got.Stray, 0) {
+		if ok && got.Line.N > 0 && got.Line.sound() && got.Stray >= 0 && !math.IsInf(got.Stray, 0) {
 			r.lines[s], r.stray[s], r.level[s] = got.Line, got.Stray, 0
 		}
 	}
