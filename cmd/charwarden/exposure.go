@@ -28,8 +28,11 @@ type exposureRow struct {
 }
 
 func calcExposure(_ context.Context, c *call) error {
-	fs := c.flags("calc exposure", "calc exposure (--ppm P --minutes M | --profile FILE.csv [--minutes END]) [--work WORK] [--start-cohb PERCENT] [--json]")
+	fs := c.flags("calc exposure", "calc exposure (--ppm P --minutes M | --leak L --air A [--share S] --minutes M | --profile FILE.csv [--minutes END]) [--work WORK] [--start-cohb PERCENT] [--json]")
 	ppm := fs.String("ppm", "", "CO in the air, `ppm`, 0 to 1000000")
+	leak := fs.String("leak", "", "instead of --ppm: gas that leaks where you stand, `L/min`, 0 to 1000")
+	air := fs.String("air", "", "fresh air that it mixes with, `m3/min`, 0 to 100000")
+	share := fs.String("share", "30", "CO in that gas, `percent` by volume, 0 to 100")
 	minutes := fs.String("minutes", "", "how long, `minutes`, 0 to 100000, or with a unit (8h); with a profile its end (default its last row)")
 	profile := fs.String("profile", "", "`FILE` with the columns minute,ppm: each row holds until the next")
 	work := fs.String("work", "moderate", "`WORK`, for the breathing: rest light moderate heavy very_heavy")
@@ -37,6 +40,11 @@ func calcExposure(_ context.Context, c *call) error {
 	asJSON := fs.Bool("json", false, "as JSON")
 	if err := c.parse(fs); err != nil {
 		return err
+	}
+	if *leak != "" || *air != "" {
+		if err := dilute(ppm, *leak, *share, *air); err != nil {
+			return err
+		}
 	}
 	row, err := exposureOf(*ppm, *minutes, *profile, *work, *start)
 	if err != nil {
@@ -46,6 +54,36 @@ func calcExposure(_ context.Context, c *call) error {
 		return writeJSON(c.out, []exposureRow{row})
 	}
 	return printExposure(c.out, row)
+}
+
+// dilute sets ppm to what a leak makes in fresh air.
+func dilute(ppm *string, leak, share, air string) error {
+	if *ppm != "" || leak == "" || air == "" {
+		return &usageError{"calc exposure: give --leak and --air together, and neither with --ppm"}
+	}
+	litres, err := unitless("leak", leak, 1000)
+	if err != nil {
+		return err
+	}
+	percent, err := unitless("share", share, 100)
+	if err != nil {
+		return err
+	}
+	cubic, err := unitless("air", air, 1e5)
+	if err != nil {
+		return err
+	}
+	*ppm = strconv.FormatFloat(exposure.Diluted(litres/1000, percent/100, cubic), 'g', -1, 64)
+	return nil
+}
+
+// unitless reads a flag that is a plain number within 0 and most.
+func unitless(flag, s string, most float64) (float64, error) {
+	v, err := strconv.ParseFloat(s, 64)
+	if err != nil || !(v >= 0 && v <= most) {
+		return 0, &usageError{fmt.Sprintf("calc exposure: --%s: %q: a plain number within 0 and %.0f is wanted", flag, s, most)}
+	}
+	return v, nil
 }
 
 func exposureOf(ppm, minutes, file, work, start string) (exposureRow, error) {
