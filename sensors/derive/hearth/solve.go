@@ -29,7 +29,9 @@ func (s *Solver) Solve(in Input) (State, error) {
 func (s *Solver) solve(f *feed, in *Input) State {
 	if in.Imposed {
 		s.t = in.BedExit + gas.ZeroC
-		return f.state(&s.bed, s.t, s.spare(f, s.t)/f.lhv)
+		st := f.state(&s.bed, s.t, s.spare(f, s.t)/f.lhv)
+		st.BedExit = in.BedExit // to the last digit
+		return st
 	}
 	if s.t == 0 {
 		s.t = 1050
