@@ -151,3 +151,16 @@ func TestPhaseOfAShutRig(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 }
+
+// A restart in the night, before anything is known of the rig, forgets neither
+// that it is shut nor that it had become hotter again.
+func TestShutOverRestart(t *testing.T) {
+	r := newTruthRig(t, 1, sim.DayPlan())
+	k := r.core.process.keep()
+	k.Cooling.Sealed, k.Cooling.Floor = true, 20
+	r.core.process.restore(k, r.now)
+	r.pass(5*time.Second, nil) // the phase is not known yet
+	if got := r.core.process.keep().Cooling; !got.Sealed || got.Floor != 20 {
+		t.Errorf("%+v", got)
+	}
+}

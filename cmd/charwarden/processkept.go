@@ -58,6 +58,7 @@ func (p *process) restore(k processKept, now time.Time) {
 	}
 	if p.cooling != nil && k.Cooling != nil {
 		p.cooling.Restore(*k.Cooling, now)
+		p.closed = k.Cooling.Sealed
 	}
 	if p.holding != nil && k.Hold != nil {
 		p.holding.Restore(*k.Hold)
