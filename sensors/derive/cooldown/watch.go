@@ -90,7 +90,7 @@ func New() *Watch {
 var (
 	errRuns  = errors.New("cooldown: the rig is not sealed")
 	errEarly = errors.New("cooldown: it was sealed a short while ago: wait")
-	errNone  = errors.New("cooldown: no wall's temperature is known")
+	errNone  = errors.New("cooldown: a wall's temperature is not known")
 	errFirst = errors.New("cooldown: no earlier cooling of this rig at this temperature to compare with")
 	errSlow  = errors.New("cooldown: it does not cool")
 	errLow   = errors.New("cooldown: too near to the air's temperature to tell")
