@@ -264,7 +264,7 @@ func (p *process) shells(now time.Time, ph phase.Phase, put func(...sensors.Read
 }
 
 // margin is how much more exhaust in the blast the fire bears, good when its
-// bed's exit is. Half a step is what the return is known to.
+// bed's exit is; the return is known to a step of it.
 func (p *process) margin(bed sensors.Reading) sensors.Reading {
 	r := bed
 	r.Channel = "return_margin"
@@ -304,9 +304,11 @@ func (p *process) count(now time.Time, ph phase.Phase) {
 
 var errCold = errors.New("the rig is cold: what is drawn is air")
 
-// errNoHopper and errNoFilter are what a rig without them is told.
-var errNoHopper = errors.New("charcoal is not counted: a gas flow ([nozzle] or [engine]) or a [[scale]] is wanted")
-var errNoFilter = errors.New("no filter is measured: its pressure drop, with suction or gas flow, is wanted")
+// What a rig without them is told.
+var (
+	errNoHopper = errors.New("charcoal is not counted: a gas flow ([nozzle] or [engine]) or a [[scale]] is wanted")
+	errNoFilter = errors.New("no filter is measured: its pressure drop, with suction or gas flow, is wanted")
+)
 
 // cleaned takes the filter as clean from now on.
 func (p *process) cleaned(now time.Time) error {

@@ -41,39 +41,38 @@ type about struct {
 	word   string
 	title  string
 	first  string
-	takes  string // how long it takes to show
-	danger bool   // of gas, fire or explosion: first among equals
-	normal bool   // is no fault
+	danger bool // of gas, fire or explosion: first among equals
+	normal bool // is no fault
 }
 
 var abouts = [causes]about{
-	FilterLoading:  {"filter_loading", "the filter is full of dust", "Clean the filter at the next pause, when it is cold, and note the charcoal burnt since the last time.", "hours", false, false},
-	FilterWet:      {"filter_wet", "the filter is wet with condensate", "Drain the traps and warm the filter housing. Dry the medium after the run.", "minutes", false, false},
-	Tar:            {"tar", "tar or fine soot blinds the filter", "Take the load off before the engine stalls. Change the medium when it is cold, and burn this charcoal out again or leave it.", "minutes", false, false},
-	FilterHole:     {"filter_hole", "gas passes beside the filter medium: a hole, or a medium or lid not seated", "Stop in the usual order. When it is cold, reseat or change the medium and look for dust behind it: dust wears the engine.", "seconds", false, false},
-	FilterFire:     {"filter_fire", "the filter is burning or about to", "Stop the engine and shut both ends. Keep the filter closed and keep away; open it only when it is cold.", "minutes", true, false},
-	CoolerDirty:    {"cooler_dirty", "the cooler is dirty or has no air", "Take load off; clean the cooler and give it air and shade after the run.", "minutes to weeks", false, false},
-	Fines:          {"fines", "fines or dust pack the bed or the grate", "Shake the grate lightly. If that does not help, stop; when it is cold, sieve the charcoal and empty the ash.", "tens of minutes", false, false},
-	Clinker:        {"clinker", "clinker at the nozzle or in the hearth", "Plan to stop. When it is fully cold, rake the clinker out and look at the ash of this charcoal.", "tens of minutes", false, false},
-	NozzleBlocked:  {"nozzle_blocked", "the nozzle or the air valve is nearly shut", "Open the air valve. If it is open, stop; free the nozzle when the rig is cold.", "minutes", false, false},
-	Bridge:         {"bridge", "charcoal bridges over a void above the fire", "Idle the engine and tap the hopper's side. Open the lid only as when refuelling; never lean over it.", "minutes", true, false},
-	HopperLow:      {"hopper_low", "the hopper is running empty", "Stop, or refuel in the usual way, before the hot gas reaches hoses and filter.", "minutes", false, false},
-	LeakHot:        {"leak_hot", "air leaks into the hot part: ash door, crack or lower seal", "Stop in the usual order. When it is cold, reseal it and test with soap water under the blower.", "minutes, or at once after it was opened", true, false},
-	LeakCold:       {"leak_cold", "air leaks into the gas behind the hearth: hose, cooler or filter lid", "Stop in the usual order: air and gas in the filter can explode. Find the leak and seal it when it is cold.", "at once", true, false},
-	ReturnShut:     {"return_shut", "the exhaust return is shut or plugged", "Look at the return valve; take load off if the wall goes on rising. Clear the line when it is cold.", "minutes", false, false},
-	ReturnBig:      {"return_big", "too much exhaust goes back to the hearth", "Trim the exhaust return down a little and give the wall minutes.", "minutes", false, false},
-	ReturnLeftOpen: {"return_left_open", "the exhaust return or the nozzle was left open at the stop", "From upwind, shut the return and every air inlet. Do not leave it alone while it stays hot.", "tens of minutes", true, false},
-	GasEscapes:     {"gas_escapes", "gas escapes while nothing draws it", "Go upwind. Shut the valves only when the air is proved clear, and stay out of sheds.", "minutes", true, false},
-	ExhaustLeak:    {"exhaust_leak", "engine exhaust reaches the operator: a leak, or the wind", "Go upwind. Repair the exhaust before the next run.", "minutes", true, false},
-	LidOpen:        {"lid_open", "the lid is open, as for refuelling", "If you are refuelling, stand upwind, burn off the gas, close the lid, note time and kg. If you are not, stop.", "seconds to minutes", true, false},
-	Backfire:       {"backfire", "puffs or backfires", "Stand clear of lid and filter, and stop if it goes on. Air that leaks into the gas pipe is the usual reason; then look at mixture and timing.", "seconds", true, false},
-	WetCharcoal:    {"wet_charcoal", "the charcoal is wet", "Take dry charcoal at the next refuelling; drain the traps; turn any water drip down.", "tens of minutes", false, false},
-	LongIdle:       {"long_idle", "the rig has idled for long", "Load it up, or expect weak gas at the next load.", "minutes", false, true},
-	LoadStep:       {"load_step", "the load has changed", "Nothing. Trim the air again if the engine wants it.", "seconds to minutes", false, true},
-	NozzleWorn:     {"nozzle_worn", "the nozzle or the lining is worn wide", "When it is cold, look at nozzle, lining and scale; meanwhile use more exhaust return.", "runs", false, false},
-	SealLeak:       {"seal_leak", "a lid or valve does not seal", "Stay with it, upwind, until it is cold. Change the gasket before the next run.", "tens of minutes", true, false},
-	Thermocouple:   {"thermocouple", "one thermocouple is wrong", "Take that place as not watched. At the next pause look at its plug, its polarity and its tip.", "at once to hours", false, false},
-	TapBlocked:     {"tap_blocked", "a pressure tap or tube is blocked or holds water", "Blow the tubes out at the next pause and lay them so that they drain.", "at once", false, false},
+	FilterLoading:  {"filter_loading", "the filter is full of dust", "Clean the filter at the next pause, when it is cold, and note the charcoal burnt since the last time.", false, false},
+	FilterWet:      {"filter_wet", "the filter is wet with condensate", "Drain the traps and warm the filter housing. Dry the medium after the run.", false, false},
+	Tar:            {"tar", "tar or fine soot blinds the filter", "Take the load off before the engine stalls. Change the medium when it is cold, and burn this charcoal out again or leave it.", false, false},
+	FilterHole:     {"filter_hole", "gas passes beside the filter medium: a hole, or a medium or lid not seated", "Stop in the usual order. When it is cold, reseat or change the medium and look for dust behind it: dust wears the engine.", false, false},
+	FilterFire:     {"filter_fire", "the filter is burning or about to", "Stop the engine and shut both ends. Keep the filter closed and keep away; open it only when it is cold.", true, false},
+	CoolerDirty:    {"cooler_dirty", "the cooler is dirty or has no air", "Take load off; clean the cooler and give it air and shade after the run.", false, false},
+	Fines:          {"fines", "fines or dust pack the bed or the grate", "Shake the grate lightly. If that does not help, stop; when it is cold, sieve the charcoal and empty the ash.", false, false},
+	Clinker:        {"clinker", "clinker at the nozzle or in the hearth", "Plan to stop. When it is fully cold, rake the clinker out and look at the ash of this charcoal.", false, false},
+	NozzleBlocked:  {"nozzle_blocked", "the nozzle or the air valve is nearly shut", "Open the air valve. If it is open, stop; free the nozzle when the rig is cold.", false, false},
+	Bridge:         {"bridge", "charcoal bridges over a void above the fire", "Idle the engine and tap the hopper's side. Open the lid only as when refuelling; never lean over it.", true, false},
+	HopperLow:      {"hopper_low", "the hopper is running empty", "Stop, or refuel in the usual way, before the hot gas reaches hoses and filter.", false, false},
+	LeakHot:        {"leak_hot", "air leaks into the hot part: ash door, crack or lower seal", "Stop in the usual order. When it is cold, reseal it and test with soap water under the blower.", true, false},
+	LeakCold:       {"leak_cold", "air leaks into the gas behind the hearth: hose, cooler or filter lid", "Stop in the usual order: air and gas in the filter can explode. Find the leak and seal it when it is cold.", true, false},
+	ReturnShut:     {"return_shut", "the exhaust return is shut or plugged", "Look at the return valve; take load off if the wall goes on rising. Clear the line when it is cold.", false, false},
+	ReturnBig:      {"return_big", "too much exhaust goes back to the hearth", "Trim the exhaust return down a little and give the wall minutes.", false, false},
+	ReturnLeftOpen: {"return_left_open", "the exhaust return or the nozzle was left open at the stop", "From upwind, shut the return and every air inlet. Do not leave it alone while it stays hot.", true, false},
+	GasEscapes:     {"gas_escapes", "gas escapes while nothing draws it", "Go upwind. Shut the valves only when the air is proved clear, and stay out of sheds.", true, false},
+	ExhaustLeak:    {"exhaust_leak", "engine exhaust reaches the operator: a leak, or the wind", "Go upwind. Repair the exhaust before the next run.", true, false},
+	LidOpen:        {"lid_open", "the lid is open, as for refuelling", "If you are refuelling, stand upwind, burn off the gas, close the lid, note time and kg. If you are not, stop.", true, false},
+	Backfire:       {"backfire", "puffs or backfires", "Stand clear of lid and filter, and stop if it goes on. Air that leaks into the gas pipe is the usual reason; then look at mixture and timing.", true, false},
+	WetCharcoal:    {"wet_charcoal", "the charcoal is wet", "Take dry charcoal at the next refuelling; drain the traps; turn any water drip down.", false, false},
+	LongIdle:       {"long_idle", "the rig has idled for long", "Load it up, or expect weak gas at the next load.", false, true},
+	LoadStep:       {"load_step", "the load has changed", "Nothing. Trim the air again if the engine wants it.", false, true},
+	NozzleWorn:     {"nozzle_worn", "the nozzle or the lining is worn wide", "When it is cold, look at nozzle, lining and scale; meanwhile use more exhaust return.", false, false},
+	SealLeak:       {"seal_leak", "a lid or valve does not seal", "Stay with it, upwind, until it is cold. Change the gasket before the next run.", true, false},
+	Thermocouple:   {"thermocouple", "one thermocouple is wrong", "Take that place as not watched. At the next pause look at its plug, its polarity and its tip.", false, false},
+	TapBlocked:     {"tap_blocked", "a pressure tap or tube is blocked or holds water", "Blow the tubes out at the next pause and lay them so that they drain.", false, false},
 }
 
 // String returns the word that the outside sees.
@@ -82,16 +81,6 @@ func (c Cause) String() string {
 		return fmt.Sprintf("cause(%d)", uint8(c))
 	}
 	return abouts[c].word
-}
-
-// ParseCause is the inverse of String.
-func ParseCause(word string) (Cause, error) {
-	for c := range causes {
-		if abouts[c].word == word {
-			return c, nil
-		}
-	}
-	return 0, fmt.Errorf("diagnosis: %q: unknown cause", word)
 }
 
 // Causes lists every cause.
@@ -108,9 +97,6 @@ func (c Cause) Title() string { return abouts[c].title }
 
 // First says what to do first.
 func (c Cause) First() string { return abouts[c].first }
-
-// Takes says how long it takes to show.
-func (c Cause) Takes() string { return abouts[c].takes }
 
 // Danger reports whether it endangers people by gas, fire or explosion.
 func (c Cause) Danger() bool { return abouts[c].danger }

@@ -105,13 +105,6 @@ func (f *Finder) rest() {
 	}
 }
 
-// Anew forgets the reference: after work on nozzle, hearth or gauges the rig is
-// another one.
-func (f *Finder) Anew() {
-	f.ref.anew()
-	f.rest()
-}
-
 // Keep returns the reference for the next run.
 func (f *Finder) Keep() Kept { return f.ref.Keep() }
 
