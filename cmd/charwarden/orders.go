@@ -129,6 +129,19 @@ func (o testOrder) check() error {
 }
 func (o testOrder) about() []any { return []any{"channel", o.Channel, "ppm", o.PPM} }
 
+// massOrder is charcoal: {"kilograms":5.5}.
+type massOrder struct {
+	Kilograms float64 `json:"kilograms"`
+}
+
+func (o massOrder) check() error {
+	if !(o.Kilograms >= 0 && o.Kilograms <= 1000) {
+		return fmt.Errorf("kilograms: %g: want 0 to 1000", o.Kilograms)
+	}
+	return nil
+}
+func (o massOrder) about() []any { return []any{"kilograms", o.Kilograms} }
+
 // wanted refuses a text that is missing, long, or not plainly readable in a
 // log.
 func wanted(what, s string) error {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"time"
 
@@ -10,19 +9,6 @@ import (
 	"charwarden/sensors/derive/blast"
 	"charwarden/sensors/derive/diagnosis"
 )
-
-// massOrder is charcoal: {"kilograms":5.5}.
-type massOrder struct {
-	Kilograms float64 `json:"kilograms"`
-}
-
-func (o massOrder) check() error {
-	if !(o.Kilograms >= 0 && o.Kilograms <= 1000) {
-		return fmt.Errorf("kilograms: %g: want 0 to 1000", o.Kilograms)
-	}
-	return nil
-}
-func (o massOrder) about() []any { return []any{"kilograms", o.Kilograms} }
 
 // hopperRow is the charcoal; null where it is not known.
 type hopperRow struct {
