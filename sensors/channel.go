@@ -25,12 +25,12 @@ const (
 	Thickness                    // mm
 	Leak                         // Pa/min that a closed vessel loses
 	Loading                      // percent of the dust a filter may hold: 0 = clean, 100 = due
-	quantities
+	Quantities                   // how many there are
 )
 
 // Unit returns the SI unit, as in MQTT payloads.
 func (q Quantity) Unit() string {
-	return [quantities]string{"degC", "Pa", "ppm", "rpm", "V", "ratio", "s", "ppm", "percent", "ratio",
+	return [Quantities]string{"degC", "Pa", "ppm", "rpm", "V", "ratio", "s", "ppm", "percent", "ratio",
 		"Nm3/h", "kg", "kg/h", "MJ/Nm3", "W", "K", "mm", "Pa/min", "percent"}[q]
 }
 
