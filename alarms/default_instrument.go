@@ -132,6 +132,13 @@ func StateRule(ch string) Rule {
 		"Note what stands, and look at the board's disk at the next pause.")
 }
 
+// LogRule is the caution of a run log that has not reached the disk for 30 s.
+func LogRule(ch string) Rule {
+	return instrument(ch, "caution", Above, Caution, 30, 10,
+		"This run is not being written down. The alarms go on.",
+		"Note by hand what matters, and run `charwarden runs` at the next pause to see what is wrong with the disk.")
+}
+
 // OutputRule is the caution of a horn, lamp or pulse output that has failed for
 // 1 s.
 func OutputRule(ch string) Rule {

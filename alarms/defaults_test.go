@@ -41,6 +41,7 @@ var rig = []sensors.Channel{
 	{Name: "tick_late", Quantity: sensors.Age},
 	{Name: "state_unsaved", Quantity: sensors.Age},
 	{Name: "output_fault", Quantity: sensors.Age},
+	{Name: "log_unsaved", Quantity: sensors.Age},
 }
 
 // rigRules is every built-in rule that fits the rig, whose clean suction is
@@ -64,7 +65,7 @@ func rigRules(clean float64) (rules []Rule) {
 	add(SuctionRules("suction", clean)...)
 	add(DoubtRules("filter_in", "gas_out", "wall_near", "wall_far")...)
 	add(SupplyRules("supply")...)
-	add(BoardRule("board_temp"), ClockRule("clock_unsynced"), BusRule("bus_stall"), BrokerRule("broker_away"), LoopRule("tick_late"), StateRule("state_unsaved"), OutputRule("output_fault"))
+	add(BoardRule("board_temp"), ClockRule("clock_unsynced"), BusRule("bus_stall"), BrokerRule("broker_away"), LoopRule("tick_late"), StateRule("state_unsaved"), OutputRule("output_fault"), LogRule("log_unsaved"))
 	add(DiskRules("disk_free")...)
 	return rules
 }
@@ -126,6 +127,7 @@ func TestBuiltInRules(t *testing.T) {
 		"bus_stall_caution":       {Priority: Caution, Limit: 3, Deadband: 2, OffDelay: 10 * s},
 		"broker_away_notice":      {Priority: Notice, Limit: 60, Deadband: 30, OffDelay: 10 * s},
 		"state_unsaved_caution":   {Priority: Caution, Limit: 30, Deadband: 10, OffDelay: 10 * s},
+		"log_unsaved_caution":     {Priority: Caution, Limit: 30, Deadband: 10, OffDelay: 10 * s},
 		"output_fault_caution":    {Priority: Caution, Limit: 1, Deadband: 0.5, OffDelay: 10 * s},
 		"tick_late_caution":       {Priority: Caution, Limit: 1, Deadband: 0.5, OffDelay: 10 * s},
 	}

@@ -19,8 +19,10 @@ import (
 type Config struct {
 	Rig     Rig
 	Tick    time.Duration // of the loop
+	Text    string        // the file as it was read
 	State   string        // directory for what outlives the process: zeros
 	Socket  string        // where local commands ask
+	RunLog  RunLog
 	MQTT    MQTT
 	Metrics Metrics
 	Display Display
@@ -51,7 +53,8 @@ type Config struct {
 	// Derived are the channels that the loop reckons. For every CO channel those
 	// of exposure.Channels and its ages, "<co>_zero_age" and "<co>_bump_age";
 	// then "filter_loading" (if Roles has it), "bus_stall", "broker_away" (if
-	// MQTT.Broker is set) and "tick_late", "state_unsaved", "output_fault".
+	// MQTT.Broker is set) "log_unsaved" (if RunLog.Dir is set) and "tick_late",
+	// "state_unsaved", "output_fault".
 	Derived []sensors.Channel
 
 	// Rules are the built-in alarms of every channel and derived channel, as the
@@ -66,6 +69,14 @@ type Config struct {
 // Rig names the machine that is watched.
 type Rig struct {
 	Name string // 1 to 32 of a-z, 0-9 and "-": part of every MQTT topic
+}
+
+// RunLog is where runs are remembered, and how many. An empty Dir is off.
+type RunLog struct {
+	Dir   string
+	Age   time.Duration // files older than this are deleted,
+	Bytes int64         // and the oldest while all are larger than this,
+	Runs  int           // but never the newest runs
 }
 
 // MQTT is the way to phones. An empty Broker is off.

@@ -77,18 +77,41 @@ func (d Display) FormatMass(kg float64) string {
 	return fmt.Sprintf("%.2f kg", kg)
 }
 
-// show converts value from SI into the unit called name, or leaves it in the
-// dimension's first unit.
-func show(d dimension, name string, value float64) string {
-	chosen := d.units[0]
+// Scale is how a quantity is shown of which people choose the unit: a value in
+// SI times factor, plus zero, in unit. Others are shown as they are.
+func (d Display) Scale(q sensors.Quantity) (unit string, factor, zero float64) {
+	switch q {
+	case sensors.Temperature:
+		u := temperature.chosen(d.Temperature)
+		return strings.Replace(u.name, "deg", "°", 1), 1 / u.factor, u.zero
+	case sensors.Pressure:
+		u := pressure.chosen(d.Pressure)
+		return u.name, 1 / u.factor, u.zero
+	case sensors.Mass:
+		if d.Mass == "lb" {
+			return "lb", 1 / pound, 0
+		}
+	}
+	return q.Unit(), 1, 0
+}
+
+// chosen is the unit called name, or the dimension's first.
+func (d *dimension) chosen(name string) unit {
 	if name == "" {
-		name = map[string]string{"°C": "degC"}[chosen.name]
+		name = map[string]string{"°C": "degC"}[d.units[0].name]
 	}
 	for _, u := range d.units {
 		if u.name == name {
-			chosen = u
+			return u
 		}
 	}
+	return d.units[0]
+}
+
+// show converts value from SI into the unit called name, or leaves it in the
+// dimension's first unit.
+func show(d dimension, name string, value float64) string {
+	chosen := d.chosen(name)
 	text := fmt.Sprintf("%.*f", decimals[chosen.name], value/chosen.factor+chosen.zero)
 	if strings.Trim(text, "-0.") == "" {
 		text = strings.TrimPrefix(text, "-") // no "-0 Pa"

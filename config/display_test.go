@@ -1,7 +1,9 @@
 package config
 
 import (
+	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -77,6 +79,21 @@ func TestDisplayWords(t *testing.T) {
 	for _, w := range append(append(append([]string(nil), temperatureWords...), pressureWords...), massWords...) {
 		if _, ok := decimals[w]; !ok {
 			t.Errorf("%s: no decimals", w)
+		}
+	}
+}
+
+// Scale and Format are two ways to the same number.
+func TestScale(t *testing.T) {
+	for _, d := range []Display{{}, {"degF", "inH2O", "lb"}, {"K", "psi", "kg"}, {"degC", "mbar", ""}} {
+		for _, q := range []sensors.Quantity{sensors.Temperature, sensors.Pressure, sensors.Mass, sensors.Speed} {
+			const v = 1234.5
+			unit, factor, zero := d.Scale(q)
+			got := d.Format(q, v)
+			var shown float64
+			if _, err := fmt.Sscan(got, &shown); err != nil || math.Abs(shown-(v*factor+zero)) > 0.51 || !strings.HasSuffix(got, " "+unit) {
+				t.Errorf("%+v %v: %s, scale %g %g %s", d, q, got, factor, zero, unit)
+			}
 		}
 	}
 }

@@ -39,7 +39,7 @@ func Parse(name string, data []byte) (*Config, error) {
 	}
 	f.root = &table{f: f, at: places(data), values: values}
 
-	c := new(Config)
+	c := &Config{Text: string(data)}
 	f.sections(c)
 	f.converters(c)
 	f.thermocouples(c)

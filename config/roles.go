@@ -111,7 +111,7 @@ func (f *file) ties(c *Config) {
 
 // ownNames are the channels that no sensor may be called after, so that a name
 // that is free stays free when the file grows.
-var ownNames = []string{"board_temp", "disk_free", "clock_unsynced", "bus_stall", "broker_away", "tick_late", "state_unsaved", "output_fault"}
+var ownNames = []string{"board_temp", "disk_free", "clock_unsynced", "bus_stall", "broker_away", "tick_late", "state_unsaved", "output_fault", "log_unsaved"}
 
 func (f *file) reserve() {
 	for _, name := range ownNames {
@@ -165,4 +165,7 @@ func (f *file) loop(c *Config) {
 	add("tick_late", alarms.LoopRule("tick_late"))
 	add("state_unsaved", alarms.StateRule("state_unsaved"))
 	add("output_fault", alarms.OutputRule("output_fault"))
+	if c.RunLog.Dir != "" {
+		add("log_unsaved", alarms.LogRule("log_unsaved"))
+	}
 }

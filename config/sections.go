@@ -21,6 +21,14 @@ func (f *file) sections(c *Config) {
 	c.Socket = t.absolute("socket", "/run/charwarden/charwarden.sock")
 	t.done()
 
+	t = f.table("runlog")
+	l := &c.RunLog
+	l.Dir = t.absolute("dir", c.State+"/runs")
+	l.Age = time.Duration(t.whole("keep_days", 400, 1, 10000)) * 24 * time.Hour
+	l.Bytes = int64(t.whole("keep_mb", 4000, 50, 1_000_000)) * 1e6
+	l.Runs = t.whole("keep_runs", 20, 1, 10000)
+	t.done()
+
 	c.MQTT = f.mqtt(c.Rig.Name)
 
 	t = f.table("metrics")

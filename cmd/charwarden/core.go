@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"charwarden/alarms"
+	"charwarden/cmd/internal/runlog"
 	"charwarden/config"
 	"charwarden/sensors"
 	"charwarden/sensors/derive/exposure"
@@ -40,6 +41,17 @@ type core struct {
 	dirty   bool                           // something was done that must be stored
 	correct func(channel string, k *cared) // puts a calibration into force
 	signals *signals                       // nil in `replay`
+
+	base  time.Time     // when the core was made: what the wall clock said then
+	moved time.Duration // how far it was set since
+	runs  runs
+	said  []runlog.Command // since the last step, for the run log
+	noted []runlog.Note
+}
+
+// wall is what the wall clock says, so that a replay finds the same.
+func (c *core) wall(now time.Time) time.Time {
+	return c.base.Round(0).Add(now.Sub(c.base) + c.moved)
 }
 
 // dose is what one CO channel has done to the operator.
@@ -50,11 +62,13 @@ type dose struct {
 
 // instrument is what the daemon knows of itself; it becomes readings.
 type instrument struct {
-	busStall, brokerAway, tickLate, stateUnsaved, outputFault time.Duration
+	busStall, brokerAway, tickLate, stateUnsaved, outputFault, logUnsaved time.Duration
 }
 
-func newCore(cfg *config.Config) (*core, error) {
-	c := &core{cfg: cfg, at: make(map[string]int), given: make(map[string]bool),
+// newCore makes a core whose life begins at base, which carries the monotonic
+// clock where the times of its steps do.
+func newCore(cfg *config.Config, base time.Time) (*core, error) {
+	c := &core{cfg: cfg, base: base, at: make(map[string]int), given: make(map[string]bool),
 		tests: make(map[string]*bump), cared: make(map[string]*cared), steady: make(map[string]*steady),
 		correct: func(string, *cared) {}}
 	c.channels = append(append(c.channels, cfg.Channels...), cfg.Derived...)
@@ -109,11 +123,17 @@ func (c *core) step(now time.Time, readings []sensors.Reading, self instrument) 
 	copy(c.readings[:len(c.cfg.Channels)], readings)
 	c.derive(now, self)
 	c.shown = c.finder.Step(now, c.inputs)
+	c.runs.step(c.phase())
 	c.runTests(now)
 	c.trs = append(c.trs[:0], c.made...)
 	c.made = c.made[:0]
 	c.trs = append(c.trs, c.engine.Step(now, c.readings, c.phase())...)
 	return c.trs
+}
+
+// forget drops what was kept for the run log.
+func (c *core) forget() {
+	c.said, c.noted, c.runs.marks = c.said[:0], c.noted[:0], c.runs.marks[:0]
 }
 
 // phase is what alarms may be suppressed by; before anything is known of the
@@ -142,12 +162,15 @@ func (c *core) derive(now time.Time, self instrument) {
 			x.At = now // still none recorded: to say it anew allocates
 			continue
 		}
-		c.buf = k.Sense(now, c.buf[:0])
+		c.buf = k.Sense(c.wall(now), c.buf[:0])
+		for i := range c.buf {
+			c.buf[i].At = now
+		}
 		c.put(c.buf...)
 	}
 	c.process.step(now, c.phase(), c.put)
 	c.put(age("bus_stall", now, self.busStall), age("broker_away", now, self.brokerAway), age("tick_late", now, self.tickLate),
-		age("state_unsaved", now, self.stateUnsaved), age("output_fault", now, self.outputFault))
+		age("state_unsaved", now, self.stateUnsaved), age("output_fault", now, self.outputFault), age("log_unsaved", now, self.logUnsaved))
 }
 
 // put sets derived readings. One whose channel is not configured, or comes

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"flag"
 	"fmt"
 	"os"
@@ -122,6 +123,7 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	}
 	defer mqttBroker.stop()
 	cfg.State, cfg.Socket = o.dir, filepath.Join(o.dir, "charwarden.sock")
+	cfg.RunLog.Dir = filepath.Join(o.dir, "runs")
 	cfg.MQTT.Broker, cfg.Metrics.Listen = "tcp://"+mqttBroker.addr, "127.0.0.1:0"
 
 	logFile, err := os.Create(filepath.Join(o.dir, "log"))
@@ -133,9 +135,6 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	defer lines.Close()
 
 	clock := newFastClock(o.speed)
-	for i := range cfg.COs { // the operator of the story has looked after the cell
-		cfg.COs[i].ZeroDate, cfg.COs[i].BumpDate = clock.start.AddDate(0, 0, -20), clock.start.Add(-time.Hour)
-	}
 	rig, err := newSimRig(cfg, clock, o.seed)
 	if err != nil {
 		return err
@@ -143,13 +142,22 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	rig.broker = mqttBroker
 	tale := &story{w: c.out, cfg: cfg, start: clock.start, clock: clock}
 	w := &watch{cfg: cfg, board: rig.board, clock: clock, log: newLog(lines), more: []output{tale.update}}
-	err = w.assemble()
-	if err == nil { // the operator has said what is in the hopper
-		tale.causes = w.loop.core.causes.Findings
-		err = w.loop.core.hopper.Weighed(sim.DefaultPlan().Charcoal)
+	w.prepare = func(s *saved) { // the operator of the story has looked after the cell
+		s.Cared = make(map[string]cared)
+		for _, co := range cfg.COs {
+			s.Cared[co.Channel] = cared{ZeroAt: clock.start.AddDate(0, 0, -20).Round(0), BumpAt: clock.start.Add(-time.Hour).Round(0)}
+		}
 	}
-	if err != nil {
+	if err := w.assemble(); err != nil {
 		return err
+	}
+	tale.causes = w.loop.core.causes.Findings
+	w.loop.requests <- func(now time.Time, c *core) { // and says what is in the hopper
+		o := massOrder{sim.DefaultPlan().Charcoal}
+		if body, err := json.Marshal(o); err == nil {
+			d, _ := verbs["weighed"](body)
+			c.carryOut(now, "operator", d)
+		}
 	}
 	topics, err := names.NewTopics(cfg.MQTT.Prefix, cfg.Rig.Name)
 	if err != nil {
@@ -167,7 +175,9 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	}
 	ctx, cancel := context.WithTimeout(ctx, length)
 	defer cancel()
-	go clock.Run(ctx)
+	flows, end := context.WithCancel(context.WithoutCancel(ctx)) // until the last bus has answered
+	defer end()
+	go clock.Run(flows)
 	listener := &phone{broker: mqttBroker.addr, topics: topics, clock: clock, say: tale.say}
 	go listener.Run(ctx)
 	go narrate(ctx, rig, tale)

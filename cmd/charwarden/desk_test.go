@@ -133,7 +133,7 @@ func TestDeskOrders(t *testing.T) {
 		{"/calibrate", `{"channel":"co","what":"paint"}`, 400, "zero or span"},
 		{"/calibrate", `{"channel":"co","what":"span"}`, 400, "needs one"},
 		{"/calibrate", `{"channel":"co","what":"zero"}`, 409, ""},
-		{"/permit/reset", `{}`, 409, "permit"},
+		{"/reset/permit", `{}`, 409, "permit"},
 		{"/bumptest/start", `{"channel":"dragon","ppm":50}`, 404, "no channel"},
 		{"/bumptest/start", `{"channel":"co","ppm":-50}`, 400, "ppm"},
 		{"/bumptest/start", `{"channel":"co","ppm":50}`, 409, ""},

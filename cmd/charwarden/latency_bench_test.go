@@ -60,7 +60,7 @@ func arrival(b *testing.B, lines <-chan timedLine, text string) time.Time {
 }
 
 // report gives the median and the 99th percentile in ms.
-func report(b *testing.B, name string, took []time.Duration) {
+func quantiles(b *testing.B, name string, took []time.Duration) {
 	slices.Sort(took)
 	ms := func(p float64) float64 { return took[int(p*float64(len(took)-1))].Seconds() * 1e3 }
 	b.ReportMetric(ms(0.5), name+"p50-ms")
@@ -126,8 +126,8 @@ func BenchmarkLoopToSubscriber(b *testing.B) {
 			a = append(a, arrival(b, theirs, fmt.Sprintf("line %d.", n)).Sub(t0))
 			time.Sleep(3 * time.Millisecond)
 		}
-		report(b, "", o)
-		report(b, "anchor-", a)
+		quantiles(b, "", o)
+		quantiles(b, "anchor-", a)
 	}
 	b.ReportMetric(0, "ns/op")
 }
@@ -163,7 +163,7 @@ func BenchmarkChipToSubscriber(b *testing.B) {
 			board.gas.Store(0)
 			arrival(b, lines, `"state":"returned"`)
 		}
-		report(b, "", took)
+		quantiles(b, "", took)
 	}
 	b.ReportMetric(0, "ns/op")
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"charwarden/alarms"
+	"charwarden/cmd/internal/runlog"
 	"charwarden/sensors/derive/cooldown"
 )
 
@@ -94,7 +95,7 @@ func reset(ctx context.Context, c *call) error {
 	case words[0] != "permit":
 		return c.turn(ctx, v, "reset", named{words[0]})
 	}
-	if err := v.post(ctx, "/permit/reset", bare{}, nil); err != nil {
+	if err := v.post(ctx, "/reset/permit", bare{}, nil); err != nil {
 		return fmt.Errorf("reset permit: %w", err)
 	}
 	fmt.Fprintln(c.out, "run permit: given again; see that nobody is at the engine before it is started")
@@ -133,16 +134,39 @@ func takeOut(ctx context.Context, c *call) error {
 	return c.turn(ctx, v, "out", outOrder{words[0], strings.Join(words[1:], " ")})
 }
 
+// note writes a line into the notebook of the run.
 func note(ctx context.Context, c *call) error {
-	v, words, err := c.visitWith("note", "TEXT...", flagsFirst, flagsAnywhere, "TEXT")
+	v, words, err := c.visitWith("note", "TEXT...\n\n"+noteWords(), flagsFirst, flagsAnywhere, "TEXT")
 	if err != nil {
 		return err
 	}
-	if err := v.post(ctx, "/note", noteOrder{strings.Join(words, " ")}, nil); err != nil {
+	var row noteRow
+	if err := v.post(ctx, "/note", noteOrder{strings.Join(words, " ")}, &row); err != nil {
 		return fmt.Errorf("note: %w", err)
 	}
-	fmt.Fprintln(c.out, "noted")
+	said := "noted: " + row.Kind
+	if row.Value != nil {
+		said += fmt.Sprintf(" %.4g %s", *row.Value, *row.Unit)
+	}
+	if row.Why != nil {
+		said += "; not stored yet: " + *row.Why
+	}
+	fmt.Fprintln(c.out, said)
 	return nil
+}
+
+// noteWords are the words of the notebook.
+func noteWords() string {
+	var b strings.Builder
+	b.WriteString("TEXT may begin with one of:\n")
+	for _, k := range runlog.NoteKinds() {
+		fmt.Fprintf(&b, "  %-11s %s", k.Word, k.Means)
+		if k.Unit != "" {
+			fmt.Fprintf(&b, " (%s)", k.Unit)
+		}
+		b.WriteString("\n")
+	}
+	return b.String()
 }
 
 // showPhase prints the phase, or sets it where a word follows.

@@ -117,7 +117,7 @@ func TestProcessKept(t *testing.T) {
 		t.Errorf("%d bytes a minute to the card", len(data))
 	}
 	left, loading, burnt, scale := r.value("charcoal_left"), r.value("filter_loading"), r.value("charcoal_burnt"), r.value("wall_near_scale")
-	c, err := newCore(r.core.cfg)
+	c, err := newCore(r.core.cfg, r.core.base)
 	if err != nil {
 		t.Fatal(err)
 	}

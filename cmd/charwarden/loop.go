@@ -42,7 +42,9 @@ type loop struct {
 	clock    sensors.Clock
 	tick     time.Duration
 	rig      *rig
+	grain    *grain
 	core     *core
+	book     *logbook // nil: no run log
 	requests chan request
 	away     func(time.Time) time.Duration // how long the broker has been away
 	outputs  []output                      // in the order in which they are served
@@ -50,11 +52,13 @@ type loop struct {
 	state    *stateFile
 	log      *slog.Logger
 
-	frame                frame
-	late                 time.Duration // how late this tick came
-	saved                saved         // what the state file was given last
-	unsaved, outputFault lasting
-	saveAt               time.Time // when it is due again without a change
+	frame             frame
+	elapsed           time.Duration // at this tick, since the core was made
+	late              time.Duration // how late this tick came
+	saved             saved         // what the state file was given last
+	unsaved, unlogged lasting
+	outputFault       lasting
+	saveAt            time.Time // when it is due again without a change
 }
 
 // saveEvery bounds how much of a dose, or of a shelf's time, a power cut costs.
@@ -83,12 +87,16 @@ func (l *loop) Run(ctx context.Context) error {
 // step is one tick: readings in, alarms judged, outputs served, watchdog fed.
 func (l *loop) step(now time.Time) {
 	f := &l.frame
+	// Whole milliseconds, no two ticks in the same one, as the run log has them.
+	since := now.Sub(l.core.base)
+	l.elapsed = max(since.Truncate(time.Millisecond), l.elapsed+time.Millisecond)
+	now = now.Add(l.elapsed - since)
 	f.now = now
 	l.take()
-	readings := l.rig.sweep.Tick(now)
+	readings := l.grain.take(now, l.rig.sweep.Tick(now))
 	l.carryOut(now)
 	was := f.phase
-	f.transitions = l.core.step(now, readings, l.self(now))
+	f.transitions = l.core.step(now, readings, l.grain.self(l.self(now)))
 	f.readings, f.phase = l.core.readings, l.core.phase()
 	f.alarms = l.core.engine.Alarms(f.alarms[:0])
 	f.health.ticks++
@@ -99,6 +107,11 @@ func (l *loop) step(now time.Time) {
 	}
 	l.core.signals.update(f) // before anything that could be slow
 	l.remember(now)          // before anybody is told
+	if l.book != nil {
+		l.book.update(f)
+	} else {
+		l.core.forget()
+	}
 	for i := range f.transitions {
 		logTransition(l.log, &f.transitions[i])
 	}
@@ -125,6 +138,9 @@ func (l *loop) self(now time.Time) instrument {
 	}
 	if l.away != nil {
 		s.brokerAway = l.away(now)
+	}
+	if l.book != nil {
+		s.logUnsaved = l.unlogged.lasts(now, l.book.w.Fault())
 	}
 	s.stateUnsaved = l.unsaved.lasts(now, l.state.Fault())
 	s.outputFault = l.outputFault.lasts(now, l.core.signals.fault())

@@ -43,6 +43,16 @@ type named struct {
 func (o named) check() error { return wanted("alarm", o.Alarm) }
 func (o named) about() []any { return []any{"alarm", o.Alarm} }
 
+// ackOrder acknowledges one alarm: {"alarm":"wall_near_stop","seq":3}. Without
+// seq the newest occurrence is meant, whichever it is.
+type ackOrder struct {
+	Alarm string `json:"alarm"`
+	Seq   uint64 `json:"seq,omitempty"`
+}
+
+func (o ackOrder) check() error { return wanted("alarm", o.Alarm) }
+func (o ackOrder) about() []any { return []any{"alarm", o.Alarm, "seq", o.Seq} }
+
 // shelfOrder puts an alarm aside: {"alarm":"gas_out_fault","seconds":600}.
 type shelfOrder struct {
 	Alarm   string  `json:"alarm"`
@@ -92,6 +102,14 @@ type noteOrder struct {
 
 func (o noteOrder) check() error { return wanted("text", o.Text) }
 func (o noteOrder) about() []any { return []any{"text", o.Text} }
+
+// moveOrder is how far the wall clock was set while the daemon ran.
+type moveOrder struct {
+	Seconds int64 `json:"seconds"`
+}
+
+func (o moveOrder) check() error { return nil }
+func (o moveOrder) about() []any { return []any{"seconds", o.Seconds} }
 
 // calOrder is a calibration: to 0, or to reference in the channel's unit:
 // {"channel":"co","what":"span","reference":50}.

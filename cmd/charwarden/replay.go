@@ -30,17 +30,23 @@ type change struct {
 
 // replay judges a recording by the rules of a configuration.
 func replay(ctx context.Context, c *call) error {
-	fs := c.flags("replay", "replay --readings FILE.csv [-c FILE] [--hold DURATION] [--all] [--json]")
+	fs := c.flags("replay", "replay (--readings FILE.csv | RUN [--dir DIR]) [-c FILE] [--hold DURATION] [--all] [--json]")
 	readings := fs.String("readings", "", "the recording: `FILE` with columns seconds, channel, value, fault")
 	file := fs.String("c", "", "the configuration `FILE` (default: the reference rig)")
 	hold := fs.Duration("hold", 0, "how long a row stays valid (default: the channel's stale time)")
 	all := fs.Bool("all", false, "show also what is suppressed by design, and when no more")
+	dir := fs.String("dir", "", "where the runs are, `DIR` (default "+runsDir+")")
 	asJSON := fs.Bool("json", false, "as JSON")
-	if err := c.parse(fs); err != nil {
+	words, err := c.words(fs, flagsAnywhere, 1)
+	if err != nil {
 		return err
 	}
-	if *readings == "" || *hold < 0 {
-		return &usageError{"replay: --readings FILE.csv is wanted, --hold longer than 0"}
+	if len(words) == 1 && *readings == "" {
+		r := rejudge{run: words[0], rules: *file, dir: *dir, all: *all, json: *asJSON}
+		return r.play(ctx, c)
+	}
+	if *readings == "" || len(words) > 0 || *hold < 0 {
+		return &usageError{"replay: one of --readings FILE.csv and a RUN is wanted, --hold longer than 0"}
 	}
 	cfg, err := config.Parse("reference.toml", config.Reference())
 	if *file != "" {
@@ -68,8 +74,8 @@ func replay(ctx context.Context, c *call) error {
 			return context.Cause(ctx)
 		}
 		for _, t := range p.step() {
-			if *all || t.State != alarms.Suppressed && (t.From != alarms.Suppressed || t.State != alarms.Normal) {
-				changes = append(changes, p.change(&t))
+			if *all || !byDesign(t.From, t.State) {
+				changes = append(changes, p.change(&t, t.At.Sub(p.base)))
 			}
 		}
 	}
@@ -79,20 +85,31 @@ func replay(ctx context.Context, c *call) error {
 	return printChanges(c.out, changes)
 }
 
+// byDesign reports whether a change only begins or ends a suppression.
+func byDesign(from, to alarms.State) bool {
+	return to == alarms.Suppressed || from == alarms.Suppressed && to == alarms.Normal
+}
+
 func printChanges(w io.Writer, changes []change) error {
 	tw := tabwriter.NewWriter(w, 0, 8, 2, ' ', 0)
 	fmt.Fprintln(tw, "seconds\talarm\tpriority\tfrom\tto\tvalue\tlimit")
 	for _, c := range changes {
-		value, limit := "-", "-"
-		if c.Value != nil {
-			value = fmt.Sprintf("%.4g %s", *c.Value, *c.Unit)
-		}
-		if c.Limit != nil {
-			limit = fmt.Sprintf("%g %s", *c.Limit, *c.Unit)
-		}
+		value, limit := c.figures()
 		fmt.Fprintf(tw, "%.1f\t%s\t%s\t%s\t%s\t%s\t%s\n", c.Seconds, c.Alarm, c.Priority, c.From, c.To, value, limit)
 	}
 	return tw.Flush()
+}
+
+// figures are value and limit in words.
+func (c *change) figures() (value, limit string) {
+	value, limit = "-", "-"
+	if c.Value != nil {
+		value = fmt.Sprintf("%.4g %s", *c.Value, *c.Unit)
+	}
+	if c.Limit != nil {
+		limit = fmt.Sprintf("%g %s", *c.Limit, *c.Unit)
+	}
+	return value, limit
 }
 
 // known are the channels that a recording may name.
@@ -130,7 +147,7 @@ func newPlayer(cfg *config.Config, rows []sample, hold time.Duration) (*player, 
 	}
 	cfg = fitted(cfg, named)
 	var err error
-	if p.core, err = newCore(cfg); err != nil {
+	if p.core, err = newCore(cfg, epoch); err != nil {
 		return nil, err
 	}
 	for i, ch := range p.channels {
@@ -213,17 +230,16 @@ func (p *player) step() []alarms.Transition {
 	return p.core.step(now, p.aged[:len(p.cfg.Channels)], instrument{})
 }
 
-func (p *player) change(t *alarms.Transition) change {
-	c := change{
-		Seconds: t.At.Sub(p.base).Seconds(), Alarm: t.Rule.Name, Channel: t.Rule.Channel,
+// change is a transition as it is shown, at a time of its own.
+func (c *core) change(t *alarms.Transition, at time.Duration) change {
+	row := change{
+		Seconds: at.Seconds(), Alarm: t.Rule.Name, Channel: t.Rule.Channel,
 		From: t.From.String(), To: t.State.String(), Priority: t.Rule.Priority.String(),
 	}
 	if t.Rule.Kind.Limited() {
-		unit := t.Rule.Unit(p.channels[p.core.at[t.Rule.Channel]].Quantity)
-		c.Limit, c.Unit = &t.Rule.Limit, &unit
-		if v := t.Value; !math.IsNaN(v) {
-			c.Value = &v
-		}
+		unit := t.Rule.Unit(c.channels[c.at[t.Rule.Channel]].Quantity)
+		row.Limit, row.Unit = &t.Rule.Limit, &unit
+		row.Value = figure(t.Value)
 	}
-	return c
+	return row
 }

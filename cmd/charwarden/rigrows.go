@@ -16,6 +16,17 @@ type hopperRow struct {
 	Burnt *float64 `json:"charcoal_burnt"`
 }
 
+// noteRow is a note as it was understood.
+type noteRow struct {
+	Kind  string   `json:"kind"`
+	Value *float64 `json:"value"`
+	Unit  *string  `json:"unit"`
+	Text  string   `json:"text"`
+
+	Stored bool    `json:"stored"` // it outlives a power cut
+	Why    *string `json:"why"`    // why not
+}
+
 // holdRow is how a hold test goes or went.
 type holdRow struct {
 	Running bool     `json:"running"`

@@ -15,6 +15,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"charwarden/cmd/internal/runlog"
 	"charwarden/sensors"
 )
 
@@ -26,6 +27,7 @@ type desk struct {
 	rig      *rig
 	signals  *signals
 	requests chan<- request
+	book     *logbook // nil: no run log
 	log      *slog.Logger
 
 	mu       sync.Mutex
@@ -84,6 +86,24 @@ func (d *desk) ask(ctx context.Context, do func(now time.Time, c *core) error) e
 		return <-done // the loop is at it
 	}
 }
+
+// stored waits until what the loop has carried out would outlive a power cut,
+// and says why it would not.
+func (d *desk) stored(ctx context.Context) error {
+	if d.book == nil {
+		return errNoLog
+	}
+	ctx, cancel := context.WithTimeout(ctx, askLimit)
+	defer cancel()
+	var t runlog.Ticket
+	// The next tick: the one that carried it out has told the run log by then.
+	if err := d.ask(ctx, func(time.Time, *core) error { t = d.book.ticket; return nil }); err != nil {
+		return err
+	}
+	return d.book.w.Wait(ctx, t)
+}
+
+var errNoLog = errors.New("the run log is switched off ([runlog] dir)")
 
 // Run answers until ctx ends. A socket that cannot be had is said and costs
 // only the local commands.

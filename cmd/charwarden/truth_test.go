@@ -44,7 +44,7 @@ func newTruthRig(t *testing.T, seed uint64, plan sim.Plan, change ...string) *tr
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, err := newCore(cfg)
+	c, err := newCore(cfg, start)
 	if err != nil {
 		t.Fatal(err)
 	}

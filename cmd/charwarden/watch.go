@@ -2,9 +2,11 @@ package main
 
 import (
 	"context"
+	"crypto/rand"
 	"crypto/tls"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"log/slog"
 	"strings"
 	"sync"
@@ -15,6 +17,7 @@ import (
 	"charwarden/cmd/internal/metrics"
 	"charwarden/cmd/internal/mqtt"
 	"charwarden/cmd/internal/names"
+	"charwarden/cmd/internal/runlog"
 	"charwarden/config"
 	"charwarden/sensors"
 )
@@ -27,6 +30,8 @@ type watch struct {
 	clock sensors.Clock
 	log   *slog.Logger
 	more  []output // served last
+
+	prepare func(*saved) // changes what was saved before it is used; nil: nothing
 
 	parts []part
 	rig   *rig
@@ -50,22 +55,27 @@ func (w *watch) assemble() error {
 	w.printWarnings()
 	state := newStateFile(w.cfg.State, w.log)
 	was := state.load()
+	if w.prepare != nil {
+		w.prepare(&was)
+	}
 	var err error
 	if w.rig, err = wire(w.cfg, w.board, w.clock, was.Zeros); err != nil {
 		return err
 	}
-	c, err := newCore(w.cfg)
+	base := w.clock.Now()
+	base = base.Add(-time.Duration(base.Nanosecond()) % time.Millisecond)
+	c, err := newCore(w.cfg, base)
 	if err != nil {
 		return err
 	}
 	w.loop = &loop{
-		clock: w.clock, tick: w.cfg.Tick, rig: w.rig, core: c, saved: was,
+		clock: w.clock, tick: w.cfg.Tick, rig: w.rig, grain: newGrain(w.cfg), core: c, saved: was,
 		requests: make(chan request, perTick), alive: newNotifier(), state: state, log: w.log,
 	}
 	c.correct = func(channel string, k *cared) { w.rig.sweep.Correct(channel, k.Zero, k.span()) }
 	c.signals = newSignals(w.cfg.Outputs, w.board, w.clock, c, w.log)
 	c.signals.permit.Restore(was.Permit)
-	stands, errs := c.restore(w.clock.Now(), was)
+	stands, errs := c.restore(base, was)
 	c.made = append(c.made, stands...)
 	for _, err := range errs {
 		w.log.Error("not restored", "err", err)
@@ -75,6 +85,10 @@ func (w *watch) assemble() error {
 	for _, o := range w.rig.owners {
 		w.parts = append(w.parts, part{"bus " + o.Name(), o.Run})
 	}
+	if err := w.runLog(was); err != nil {
+		return err
+	}
+	local.book = w.loop.book
 	if err := w.exporter(); err != nil {
 		return err
 	}
@@ -125,6 +139,27 @@ func (w *watch) keep(ctx context.Context, p part) {
 		wait(ctx, 5*time.Second)
 	}
 }
+
+// runLog adds what remembers every run.
+func (w *watch) runLog(was saved) error {
+	l := w.cfg.RunLog
+	if l.Dir == "" {
+		return nil
+	}
+	state, err := json.Marshal(was)
+	if err != nil {
+		return fmt.Errorf("run log: state: %w", err)
+	}
+	writer := runlog.New(runlog.Opts{Dir: l.Dir, Log: w.log, Now: time.Now,
+		Keep: runlog.Keep{Age: l.Age, Bytes: l.Bytes, Runs: l.Runs}})
+	w.parts = append(w.parts, part{"run log", writer.Run})
+	head := runlog.Head{Rig: w.cfg.Rig.Name, Boot: bootID(), Session: sessionID(), Ms: sinceBoot().Milliseconds(), Tick: w.cfg.Tick, Version: release}
+	w.loop.book = newLogbook(writer, w.loop.core, w.loop.grain, head, string(state), w.rig.places, clockSynced, w.log)
+	return nil
+}
+
+// sessionID tells this life of the daemon from all others.
+func sessionID() string { return rand.Text() }
 
 // exporter adds the metrics page. A port that is taken costs the page, not the
 // watch: it is tried again.
@@ -249,43 +284,46 @@ func (w *watch) brokerAway() func(time.Time) time.Duration {
 func (w *watch) command(c mqtt.Command) {
 	log := w.log.With("person", c.Person, "verb", c.Verb)
 	refuse := func(err error) { log.Warn("command refused", "err", err) }
-	var do request
-	switch c.Verb {
-	case "note":
-		log.Info("command", "text", c.Text)
+	todo, err := phoneDeed(c)
+	if err != nil {
+		refuse(err)
 		return
-	case "silence":
-		do = func(now time.Time, core *core) {
-			if !core.silence(now, c.Person) {
-				refuse(errors.New("nothing sounds: there is nothing to silence"))
-				return
-			}
-			log.Info("command")
-		}
-	case "ack":
-		name, seq, err := mqtt.ParseAck(c.Text)
-		if err != nil {
+	}
+	do := func(now time.Time, core *core) {
+		if _, err := core.carryOut(now, c.Person, todo); err != nil {
 			refuse(err)
 			return
 		}
-		do = func(now time.Time, core *core) {
-			t, err := core.engine.Acknowledge(now, name, seq)
-			if err != nil {
-				refuse(err)
-				return
-			}
-			core.made = append(core.made, t)
-			log.Info("command", "alarm", name, "seq", seq)
-		}
-	default:
-		refuse(errors.New("not by phone: do it at the rig"))
-		return
+		log.Info("command", todo.order.about()...)
 	}
 	select {
 	case w.loop.requests <- do:
 	default:
 		w.flood.log(w.log, w.clock.Now(), []any{"person", c.Person, "verb", c.Verb, "err", errTooMany})
 	}
+}
+
+// phoneDeed is what a phone may ask for.
+func phoneDeed(c mqtt.Command) (deed, error) {
+	var o order = bare{}
+	switch c.Verb {
+	case "silence":
+	case "note":
+		o = noteOrder{c.Text}
+	case "ack":
+		name, seq, err := mqtt.ParseAck(c.Text)
+		if err != nil {
+			return deed{}, err
+		}
+		o = ackOrder{name, seq}
+	default:
+		return deed{}, errors.New("not by phone: do it at the rig")
+	}
+	body, err := json.Marshal(o)
+	if err != nil {
+		return deed{}, err
+	}
+	return verbs[c.Verb](body)
 }
 
 // sinceBoot is the time since the machine started, sleep included.

@@ -23,7 +23,7 @@ var (
 	volumes    = map[string]float64{"ml": 1, "l": 1000}
 	powers     = map[string]float64{"W": 1, "kW": 1000, "hp": 745.69987}
 	remark     = "remark"
-	errNothing = errors.New("note: nothing is said")
+	errNoWords = errors.New("note: nothing is said")
 )
 
 // NoteKinds are the words of the notebook, in the order of a run. A note that
@@ -61,7 +61,7 @@ func NoteKinds() []NoteKind {
 func ParseNote(text string) (n Note, err error) {
 	text = strings.TrimSpace(text)
 	if text == "" {
-		return n, errNothing
+		return n, errNoWords
 	}
 	word, rest, colon := strings.Cut(text, ":")
 	if !colon || strings.ContainsAny(word, " \t") {
@@ -107,4 +107,19 @@ func (k *NoteKind) number(text string) (float64, error) {
 		return 0, fmt.Errorf("%q: unit %q: want %s", text, unit, k.Unit)
 	}
 	return v * per, nil
+}
+
+// String is the note as a person reads it: "moisture 8 %", "refuel 5.5 kg".
+func (n Note) String() string {
+	s := n.Kind
+	switch {
+	case n.Text != "":
+		s += " " + n.Text
+	case n.Value != nil:
+		s += fmt.Sprintf(" %.4g %s", *n.Value, n.Unit)
+	}
+	if n.Person != "" {
+		s += " (" + n.Person + ")"
+	}
+	return s
 }

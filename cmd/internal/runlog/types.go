@@ -17,8 +17,9 @@ type Channel struct {
 	Care     string  // zero, span and calibration in force when the file began, in words; "" for none
 }
 
-// Cell is one reading as the log has it: the value is Count*Channel.Step. The
-// zero Cell is no new reading: the one before still stands.
+// Cell is one reading as the log has it: the value is Count*Channel.Step. Of an
+// input the zero Cell is no new reading: the one before still stands. Of what is
+// reckoned it is no value: every row of seconds stands for itself.
 type Cell struct {
 	Count  int64 // only if Status is Good, ClippedHigh or ClippedLow
 	Status sensors.Status
@@ -172,4 +173,19 @@ type Meta struct {
 type Run struct {
 	From, To int64  // ms since boot; To is 0 while it lasts, or where a power cut ended it
 	By, End  string // who began and who ended it
+}
+
+// Span is the time of the run, ms since boot, both included; without a run that
+// of the file. A run that nobody ended ends with the file.
+func (m *Meta) Span() (from, to int64) { return m.span(false) }
+
+func (m *Meta) span(whole bool) (from, to int64) {
+	from, to = m.Ms, m.LastMs
+	if m.Run == nil || whole {
+		return from, to
+	}
+	if m.Run.To != 0 {
+		to = m.Run.To
+	}
+	return m.Run.From, to
 }

@@ -78,6 +78,7 @@ type Flow struct {
 	at    time.Time // of the last step that had flow
 	value float64
 	en    float64 // Disagreement
+	lid   bool    // open
 }
 
 // state is what a Flow knows of the hearth.
@@ -153,6 +154,10 @@ func (s *state) fluid(air, exhaust, p float64) Fluid {
 	return Fluid{Gas: s.blast, Temp: (1-s.back)*air + s.back*exhaust, Pressure: p}
 }
 
+// LidOpen reports whether, in the newest step, the engine turned on more than
+// suction can have drawn through the nozzle.
+func (f *Flow) LidOpen() bool { return f.lid }
+
 // lag smooths the gusts and the engine's hunting (common practice, no source).
 const lag = 10 * time.Second
 
@@ -169,12 +174,13 @@ const lag = 10 * time.Second
 // clipped. An engine that stands, without suction, leaves it Unknown: a blower
 // may draw.
 func (f *Flow) Step(now time.Time, in Inputs) sensors.Reading {
-	f.en = math.NaN()
+	f.en, f.lid = math.NaN(), false
 	n, e := f.byNozzle(&in), f.byEngine(&in)
 	var q estimate
 	at := now
 	switch {
 	case n.good && e.good && n.flow+n.doubt < shut*e.full:
+		f.lid = true
 		q, at = e, in.Speed.At // the engine turns on more than that: the lid is open, and suction says nothing
 	case n.good && e.good:
 		q, at = f.reconcile(n, e), older(in.Suction.At, in.Speed.At)

@@ -273,10 +273,13 @@ func TestOpenLid(t *testing.T) {
 		}))
 	}
 	closed := at(400)
+	if f.LidOpen() {
+		t.Error("shut, and taken as open")
+	}
 	if closed.Uncertainty > 0.1*closed.Value {
 		t.Errorf("closed: %g within %g", closed.Raw, closed.Uncertainty)
 	}
-	if open := at(8); !(open.Raw > 4) || open.Uncertainty < 0.4*open.Raw {
+	if open := at(8); !f.LidOpen() || !(open.Raw > 4) || open.Uncertainty < 0.4*open.Raw {
 		t.Errorf("open: %g within %g", open.Raw, open.Uncertainty)
 	}
 	if idle := at(60); math.Abs(idle.Raw-9*math.Sqrt(60.0/500)) > 0.3 {
