@@ -167,7 +167,8 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 	fmt.Fprintf(c.out, "  MQTT     %s, topics %s\n", mqttBroker.addr, cfg.MQTT.Prefix+"/"+cfg.Rig.Name+"/#")
 	fmt.Fprintf(c.out, "  metrics  http://%s/metrics\n", w.http.Addr())
 	fmt.Fprintf(c.out, "  files    %s\n", o.dir)
-	fmt.Fprintf(c.out, "  commands charwarden alarms --socket %s\n\n", cfg.Socket)
+	fmt.Fprintf(c.out, "  commands charwarden alarms --socket %s\n", cfg.Socket)
+	fmt.Fprintf(c.out, "  runs     charwarden report last --dir %s -o run.html\n\n", o.dir)
 
 	length := o.length
 	if length == 0 {

@@ -42,6 +42,8 @@ func commands() []command {
 		{"demo", "show a whole run on a simulated rig; needs nothing", demo},
 		{"run", "watch the rig", run},
 		{"check", "ask every chip once and say what is wrong", check},
+		{"ready", "list what must be true before the fire, or --after the stop", ready},
+		{"watch", "show the running rig live in the terminal", watchLive},
 		{"alarms", "list the alarms that are not normal", listAlarms},
 		{"ack", "say that you have seen an alarm", turning("ack")},
 		{"silence", "silence the horn for 2 minutes", silence},

@@ -51,7 +51,12 @@ type ackOrder struct {
 }
 
 func (o ackOrder) check() error { return wanted("alarm", o.Alarm) }
-func (o ackOrder) about() []any { return []any{"alarm", o.Alarm, "seq", o.Seq} }
+func (o ackOrder) about() []any {
+	if o.Seq == 0 {
+		return []any{"alarm", o.Alarm}
+	}
+	return []any{"alarm", o.Alarm, "seq", o.Seq}
+}
 
 // shelfOrder puts an alarm aside: {"alarm":"gas_out_fault","seconds":600}.
 type shelfOrder struct {

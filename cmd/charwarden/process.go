@@ -258,6 +258,9 @@ func (p *process) shells(now time.Time, ph phase.Phase, put func(...sensors.Read
 	}
 	if p.holding != nil {
 		p.holding.Step(now, p.suction)
+		if ph == phase.Warming || ph == phase.Running {
+			p.holding.Ran = true
+		}
 		p.buf = append(p.buf, p.holding.Reading(now))
 	}
 	put(p.buf...)

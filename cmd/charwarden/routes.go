@@ -55,6 +55,7 @@ func (d *desk) routes() http.Handler {
 		}
 		mux.HandleFunc("POST "+pathOf(verb), d.carryOut(verb))
 	}
+	d.careRoutes(mux)
 	return mux
 }
 

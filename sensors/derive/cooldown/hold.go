@@ -45,6 +45,8 @@ type HoldTest struct {
 	Leak    float64 // Pa/min at 200 Pa of the last test; NaN: none
 	Best    float64 // of this rig; 0: none
 	Tight   bool
+	Ended   time.Time // of the last test with a result; zero: none
+	Ran     bool      // the rig has run since, so that its lid may have been opened
 
 	began time.Time
 	fit   line
@@ -67,6 +69,7 @@ func (h *HoldTest) Start(now time.Time, suction *sensors.Reading) error {
 	}
 	h.Running, h.Begun, h.Now, h.began, h.at = true, suction.Value, suction.Value, now, now
 	h.fit, h.Leak, h.Tight, h.err = line{}, math.NaN(), false, errHoldShort
+	h.Ended, h.Ran = time.Time{}, false
 	return nil
 }
 
@@ -97,7 +100,7 @@ func (h *HoldTest) End() {
 	if math.IsNaN(b) || h.at.Sub(h.began) < holdLeast && h.Now > holdEnd {
 		return
 	}
-	h.Leak, h.err = holdAt*60*max(0, -b), nil
+	h.Leak, h.err, h.Ended = holdAt*60*max(0, -b), nil, h.at
 	h.Tight = h.Leak <= holdFirst && h.Best == 0 || h.Best > 0 && h.Leak <= max(holdGood*h.Best, 5)
 	if h.Tight && (h.Best == 0 || h.Leak < h.Best) {
 		h.Best = max(h.Leak, 1) // below 1 Pa/min is the sensor's own drift

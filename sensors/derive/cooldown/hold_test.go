@@ -61,8 +61,8 @@ func TestHoldVerdict(t *testing.T) {
 	if hold(t, again, 300, 700); !again.Tight {
 		t.Errorf("%s", again.Verdict())
 	}
-	again.Restore(HoldKept{math.NaN()})
-	again.Restore(HoldKept{-3})
+	again.Restore(HoldKept{Best: math.NaN(), Ended: start, Leak: math.NaN()})
+	again.Restore(HoldKept{Best: -3})
 	if !(again.Best > 10) {
 		t.Errorf("best %g", again.Best)
 	}
@@ -91,5 +91,26 @@ func TestHoldRefuses(t *testing.T) {
 	h.End()
 	if r := h.Reading(start); r.Status != sensors.Unknown || !strings.HasPrefix(h.Verdict(), "No result") {
 		t.Errorf("after 2 s: %+v %s", r, h.Verdict())
+	}
+}
+
+// The last result stands after a restart, with its time; one that never was does
+// not.
+func TestHoldKept(t *testing.T) {
+	if k := NewHold().Keep(); k != (HoldKept{}) {
+		t.Errorf("%+v of a test that was never made", k)
+	}
+	h := hold(t, NewHold(), 300, 800)
+	h.Ran = true
+	again := NewHold()
+	again.Restore(h.Keep())
+	if again.Leak != h.Leak || !again.Tight || !again.Ran || !again.Ended.Equal(h.Ended) || again.Ended.Before(start) || again.Verdict() != h.Verdict() {
+		t.Errorf("%+v, want %+v", again, h)
+	}
+	if err := again.Start(start, &sensors.Reading{Value: 300, Status: sensors.Good}); err != nil || again.Ran || !again.Ended.IsZero() {
+		t.Errorf("%+v %v: a new test begins with nothing", again, err)
+	}
+	if k := again.Keep(); !k.Ended.IsZero() || k.Best != h.Best {
+		t.Errorf("%+v of a test that runs", k)
 	}
 }

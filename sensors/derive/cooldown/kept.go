@@ -42,15 +42,28 @@ func (w *Watch) Restore(k Kept, now time.Time) {
 
 // HoldKept is what a HoldTest keeps.
 type HoldKept struct {
-	Best float64 `json:"best_pa_per_min"`
+	Best  float64   `json:"best_pa_per_min"`
+	Ended time.Time `json:"ended,omitzero"` // zero: no result
+	Leak  float64   `json:"leak_pa_per_min,omitempty"`
+	Tight bool      `json:"tight,omitempty"`
+	Ran   bool      `json:"ran_since,omitempty"`
 }
 
-// Keep returns what to keep.
-func (h *HoldTest) Keep() HoldKept { return HoldKept{h.Best} }
+// Keep returns what to keep. A test that runs is not kept.
+func (h *HoldTest) Keep() HoldKept {
+	k := HoldKept{Best: h.Best}
+	if !h.Ended.IsZero() {
+		k.Ended, k.Leak, k.Tight, k.Ran = h.Ended.Round(0), h.Leak, h.Tight, h.Ran
+	}
+	return k
+}
 
 // Restore takes what was kept.
 func (h *HoldTest) Restore(k HoldKept) {
 	if k.Best > 0 && k.Best < 1e6 {
 		h.Best = k.Best
+	}
+	if !k.Ended.IsZero() && k.Leak >= 0 && k.Leak < 1e6 {
+		h.Ended, h.Leak, h.Tight, h.Ran, h.err = k.Ended, k.Leak, k.Tight, k.Ran, nil
 	}
 }
