@@ -40,6 +40,7 @@ func newBenchRig(t *testing.T, edit func(*config.Config)) *benchRig {
 	cfg = withoutBoard(cfg)
 	dir := t.TempDir()
 	cfg.State, cfg.Socket = dir, dir+"/socket"
+	cfg.RunLog.Dir = ""
 	cfg.MQTT.Broker, cfg.Metrics.Listen = "", ""
 	if edit != nil {
 		edit(cfg)

@@ -37,6 +37,7 @@ func benchDaemon() {
 	cfg.MQTT.Broker, cfg.Metrics.Listen = os.Args[1], os.Args[2]
 	cfg.Outputs.RunPermit = permitPin
 	cfg.State, cfg.Socket = os.Args[3], filepath.Join(os.Args[3], "socket")
+	cfg.RunLog.Dir = filepath.Join(os.Args[3], "runs")
 	if len(os.Args) > 4 {
 		cfg.MQTT.User, cfg.MQTT.PasswordFile = "charwarden", os.Args[4]
 	}
