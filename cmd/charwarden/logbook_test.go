@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/csv"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -30,8 +31,8 @@ type bookLife struct {
 	rpm     float64
 }
 
-// newLife begins at a time of the wall clock, so long after boot.
-func newLife(t *testing.T, dir string, wall time.Time, boot string, sinceBoot time.Duration) *bookLife {
+// newBookLife begins at a time of the wall clock, so long after boot.
+func newBookLife(t *testing.T, dir string, wall time.Time, boot string, sinceBoot time.Duration) *bookLife {
 	t.Helper()
 	cfg, err := config.Parse("reference.toml", config.Reference())
 	if err != nil {
@@ -131,7 +132,7 @@ func csvTimes(t *testing.T, dir, run string) (times []time.Time) {
 // then on, in the daemon and in its replay.
 func TestClockSetInTheRun(t *testing.T) {
 	dir := t.TempDir()
-	l := newLife(t, dir, time.Date(1970, 1, 1, 0, 0, 40, 0, time.UTC), "boot-a", 40*time.Second)
+	l := newBookLife(t, dir, time.Date(1970, 1, 1, 0, 0, 40, 0, time.UTC), "boot-a", 40*time.Second)
 	l.pass(5 * time.Second)
 	l.do("runs start", `{}`)
 	l.pass(2 * time.Minute)
@@ -170,11 +171,11 @@ func TestClockSetInTheRun(t *testing.T) {
 func TestClockBackAfterPowerCut(t *testing.T) {
 	dir := t.TempDir()
 	start := time.Date(2026, 6, 1, 23, 58, 0, 0, time.UTC)
-	a := newLife(t, dir, start, "boot-a", time.Minute)
+	a := newBookLife(t, dir, start, "boot-a", time.Minute)
 	a.do("runs start", `{}`)
 	a.pass(3 * time.Minute)
 	a.end()
-	b := newLife(t, dir, start.Add(time.Minute), "boot-b", 30*time.Second)
+	b := newBookLife(t, dir, start.Add(time.Minute), "boot-b", 30*time.Second)
 	b.do("runs start", `{}`)
 	b.pass(3 * time.Minute)
 	b.end()
@@ -188,5 +189,86 @@ func TestClockBackAfterPowerCut(t *testing.T) {
 	metas, err := runlog.List(dir)
 	if err != nil || len(metas) != 2 || metas[0].Run == nil || metas[1].Run == nil {
 		t.Fatalf("%+v %v", metas, err)
+	}
+}
+
+// A run after a long lead-in, and each further one, has a file of its own; the
+// parts of a session replay as one.
+func TestFilesOfASession(t *testing.T) {
+	dir := t.TempDir()
+	l := newBookLife(t, dir, time.Date(2026, 6, 1, 7, 0, 0, 0, time.UTC), "boot-a", time.Minute)
+	l.pass(leadIn + time.Minute)
+	l.do("runs start", `{}`)
+	l.suction, l.rpm = 500, 3000
+	l.pass(time.Minute)
+	l.do("runs stop", `{}`)
+	l.suction, l.rpm = 0, 0
+	l.pass(10 * time.Second)
+	l.do("runs start", `{}`)
+	l.do("note", `{"text":"moisture 7 %"}`)
+	l.suction = 2000 // plugged
+	l.pass(3 * time.Minute)
+	l.end()
+	metas, err := runlog.List(dir)
+	if err != nil || len(metas) != 3 {
+		t.Fatalf("%d files, %v", len(metas), err)
+	}
+	for i, m := range metas {
+		if m.Part != i+1 || (m.Run != nil) != (i > 0) || m.Session != metas[0].Session || m.Why != "" {
+			t.Errorf("file %d: %+v", i+1, m)
+		}
+	}
+	for _, run := range []string{"000002.db", "000003.db"} {
+		rows, exact, err := rerunFile(t.Context(), filepath.Join(dir, run), nil, new(progress))
+		if err != nil || exact != nil {
+			t.Fatal(run, err, exact)
+		}
+		for _, r := range rows {
+			if !r.Logged || !r.Replayed {
+				t.Errorf("%s: %+v", run, r)
+			}
+		}
+		if run == "000003.db" && len(rows) == 0 {
+			t.Error("nothing alarmed: the test wants something to compare")
+		}
+	}
+	// Without the first part it is still judged, and said not to be the same.
+	if err := os.Remove(filepath.Join(dir, "000001.db")); err != nil {
+		t.Fatal(err)
+	}
+	if _, exact, err := rerunFile(t.Context(), filepath.Join(dir, "000003.db"), nil, new(progress)); err != nil || exact == nil {
+		t.Errorf("the beginning of the session is gone: %v, %v", exact, err)
+	}
+}
+
+// The notebook is written by hand and by the daemon, and a file a day keeps an
+// idle daemon's log apart.
+func TestMarks(t *testing.T) {
+	dir := t.TempDir()
+	l := newBookLife(t, dir, time.Date(2026, 6, 1, 7, 0, 0, 0, time.UTC), "boot-a", time.Minute)
+	l.do("runs start", `{}`)
+	l.do("weighed", `{"kilograms":6}`)
+	l.pass(10 * time.Second)
+	l.suction, l.rpm = 500, 3000
+	l.pass(2 * time.Minute)
+	l.suction = 3 // the lid is opened, the engine runs on
+	l.pass(30 * time.Second)
+	l.suction = 500
+	l.do("filled", `{"kilograms":1.5}`)
+	l.pass(30 * time.Second)
+	l.end()
+	f, err := runlog.Open(filepath.Join(dir, "000001.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	notes, err := f.Notes()
+	var got []string
+	for _, n := range notes {
+		got = append(got, n.String())
+	}
+	want := "left 6 kg (anna); engine runs (detected); lid open (detected); refuel 1.5 kg (anna); lid shut (detected)"
+	if s := strings.Join(got, "; "); err != nil || s != want {
+		t.Errorf("%s %v\nwant %s", s, err, want)
 	}
 }
