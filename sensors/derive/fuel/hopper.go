@@ -57,7 +57,8 @@ type Hopper struct {
 	then  float64 // kg left then
 	loose float64 // kg that may have been burnt unseen since then
 	blind float64 // the same of burnt, in this run
-	rel   float64 // half width of what was burnt, a share, as last known
+	rel   float64 // half width of what was burnt, a share: the mean over seen
+	seen  float64 // kg that rel is known from
 
 	flow    sensors.Reading // of the last step
 	balance balancer
@@ -68,7 +69,7 @@ func New(o Opts) (*Hopper, error) {
 	if err := o.check(); err != nil {
 		return nil, err
 	}
-	return &Hopper{o: o, yield: o.Yield, gain: 1, rel: 0.2, balance: balancer{first: true}}, nil
+	return &Hopper{o: o, yield: o.Yield, gain: 1, rel: 0.2, seen: 0.001, balance: balancer{first: true}}, nil
 }
 
 // Yield says how many Nm3 wet gas a kg makes now. What cannot be is not taken.
@@ -153,10 +154,11 @@ func (h *Hopper) Step(now time.Time, flow, scale *sensors.Reading) {
 	switch {
 	case h.flow.Status == sensors.Good:
 		h.rate = h.flow.Value
-		if h.rate > 0 {
-			h.rel = h.flow.Uncertainty / h.rate
-		}
 		kg := h.rate * hours
+		if kg > 0 { // by kilograms: a flow that dies away is little known, and burns little
+			h.rel = (h.rel*h.seen + h.flow.Uncertainty*hours) / (h.seen + kg)
+			h.seen += kg
+		}
 		h.left, h.burnt, h.since = h.left-kg, h.burnt+kg, h.since+kg/h.gain
 	case flow != nil && h.flow.Status == sensors.Unknown: // nothing is drawn
 		h.rate = 0
