@@ -72,15 +72,17 @@ func BenchmarkScrape(b *testing.B) {
 	}
 }
 
-// BenchmarkCollect is the part of a scrape that is ours.
-func BenchmarkCollect(b *testing.B) {
+// BenchmarkGather is the part of a scrape that is ours.
+func BenchmarkGather(b *testing.B) {
 	e, now, rs, as, h := stable(b)
 	e.Update(now, rs, as, h)
+	g := ownFamilies(e)
 	b.ReportAllocs()
 	for b.Loop() {
-		s := newSnapshot(len(e.series.channels), len(e.series.rules), time.Time{})
-		p := page{samples: make([]sample, 0, e.series.size())}
-		s.copyFrom(&e.last)
-		p.fill(&e.series, &s, now)
+		_, done, err := g.Gather()
+		if err != nil {
+			b.Fatal(err)
+		}
+		done()
 	}
 }

@@ -41,23 +41,23 @@ type Opts struct {
 // and Run to whoever starts the daemon.
 type Exporter struct {
 	opts     Opts
-	registry *prometheus.Registry
 	server   *http.Server
 	listener net.Listener // nil before Listen
 
 	// Fixed by New.
-	series       series
 	channelIndex map[string]int
 	ruleIndex    map[string]int
 
 	mu   sync.Mutex // guards last; held for a copy, never during I/O
 	last snapshot
+
+	spare chan *page // at rest, for the next scrape
 }
 
-// New checks o and makes an Exporter that does not listen yet. Its registry is
-// its own, with this daemon's families and those of the process (memory, open
-// files); the Go runtime's are left out, since they cost more than they tell
-// about a rig.
+// New checks o and makes an Exporter that does not listen yet. Its page has this
+// daemon's families and those of the process (memory, open files; at most 5 s
+// old); the Go runtime's are left out, since they cost more than they tell about
+// a rig.
 func New(o Opts) (*Exporter, error) {
 	if o.Clock == nil || o.Log == nil {
 		return nil, errors.New("metrics: options: Clock and Log are needed")
@@ -65,7 +65,7 @@ func New(o Opts) (*Exporter, error) {
 	if _, _, err := net.SplitHostPort(o.Listen); err != nil {
 		return nil, fmt.Errorf("metrics: listen address %q: %w (want host:port, such as 127.0.0.1:9455)", o.Listen, err)
 	}
-	e := &Exporter{opts: o, registry: prometheus.NewRegistry()}
+	e := &Exporter{opts: o, spare: make(chan *page, 1)}
 	var err error
 	if e.channelIndex, err = index("channel", o.Channels, func(c sensors.Channel) string { return c.Name }); err != nil {
 		return nil, err
@@ -83,10 +83,10 @@ func New(o Opts) (*Exporter, error) {
 			return nil, fmt.Errorf("metrics: rule %q: %v: unknown", r.Name, r.Priority)
 		}
 	}
-	e.series = makeSeries(o)
 	e.last = newSnapshot(len(o.Channels), len(o.Rules), o.Clock.Now())
-	e.registry.MustRegister(collector{e}, collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	e.server = newServer(e.registry, o)
+	process := prometheus.NewRegistry()
+	process.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	e.server = newServer(&gatherer{Exporter: e, process: seldom{of: process}, library: prometheus.NewRegistry()})
 	return e, nil
 }
 

@@ -1,35 +1,34 @@
 package metrics
 
 import (
-	"github.com/prometheus/client_golang/prometheus"
-
 	"charwarden/cmd/internal/names"
 	"charwarden/sensors"
 )
 
 // family is one metric name with its help, type and label names.
 type family struct {
-	desc    *prometheus.Desc
-	counter bool // else a gauge
+	name, help string
+	labels     []string
+	counter    bool // else a gauge
 }
 
-func gauge(name, help string, labels ...string) family {
-	return family{desc: prometheus.NewDesc(name, help, labels, nil)}
+func gauge(name, help string, labels ...string) *family {
+	return &family{name: name, help: help, labels: labels}
 }
 
-func counter(name, help string, labels ...string) family {
-	return family{desc: prometheus.NewDesc(name, help, labels, nil), counter: true}
+func counter(name, help string, labels ...string) *family {
+	return &family{name: name, help: help, labels: labels, counter: true}
 }
 
 // quantity is the family of one quantity. A scrape is not a measurement (the
 // rig is read far more often), which the help says.
-func quantity(q sensors.Quantity, what string) family {
+func quantity(q sensors.Quantity, what string) *family {
 	return gauge(names.Quantity(q), what+"; absent unless good; latest value at scrape; see "+
 		names.ChannelAgeSeconds+".", names.LabelChannel)
 }
 
 // Values: one family per quantity.
-var quantities = [...]family{
+var quantities = [...]*family{
 	sensors.Temperature: quantity(sensors.Temperature, "Temperature in degrees Celsius"),
 	sensors.Pressure:    quantity(sensors.Pressure, "Pressure in pascals, differential or absolute as the channel is"),
 	sensors.CO:          quantity(sensors.CO, "Carbon monoxide in ppm (1 ppm = 1e-6 by volume), the unit in which every limit for people is written"),
@@ -118,9 +117,8 @@ var (
 		"Messages thrown away because the queue to the broker was full.")
 )
 
-// families lists them all. What is collected and not listed here is an error
-// of a pedantic registry.
-func families() []family {
+// families lists them all.
+func families() []*family {
 	return append(quantities[:len(quantities):len(quantities)],
 		channelUp, channelAge, channelFaults, alarmState, alarmStanding,
 		buildInfo, loopAge, ticks, ticksMissed, tickLast, tickMax, readingsDropped, readingsMissed, phaseNow, runPermit, busStuck,

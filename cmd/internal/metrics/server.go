@@ -9,10 +9,10 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"runtime"
 	"syscall"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 	"golang.org/x/net/netutil"
 )
@@ -31,18 +31,20 @@ const (
 	sendBuffer    = 32 << 10 // bytes that the kernel holds for a client that does not read
 )
 
-func newServer(reg *prometheus.Registry, o Opts) *http.Server {
+func newServer(g *gatherer) *http.Server {
+	o := &g.opts
 	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", promhttp.HandlerFor(reg, promhttp.HandlerOpts{
+	page := promhttp.HandlerForTransactional(g, promhttp.HandlerOpts{
 		// A defect in one family must not take the others' samples away; it is
 		// logged and counted.
 		ErrorHandling:       promhttp.ContinueOnError,
 		ErrorLog:            &scrapeLog{log: o.Log, now: o.Clock.Now},
-		Registry:            reg,
+		Registry:            g.library,
 		MaxRequestsInFlight: scrapes,
 		EnableOpenMetrics:   true,
 		DisableCompression:  true, // gzip doubles the time of a scrape and takes 2 MB
-	}))
+	})
+	mux.HandleFunc("GET /metrics", func(w http.ResponseWriter, r *http.Request) { page.ServeHTTP(yielding{w}, r) })
 	landing := fmt.Sprintf(landingPage, html.EscapeString(o.Version))
 	mux.HandleFunc("GET /{$}", func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
@@ -57,6 +59,16 @@ func newServer(reg *prometheus.Registry, o Opts) *http.Server {
 		MaxHeaderBytes:    headerBytes,
 		ErrorLog:          slog.NewLogLogger(o.Log.Handler(), slog.LevelWarn),
 	}
+}
+
+// yielding lets the loop in between the parts of a page, 4 kB each: it would
+// else wait for the end of it where there is one processor.
+type yielding struct{ http.ResponseWriter }
+
+func (w yielding) Write(part []byte) (int, error) {
+	n, err := w.ResponseWriter.Write(part)
+	runtime.Gosched()
+	return n, err
 }
 
 const landingPage = `<!DOCTYPE html>

@@ -21,9 +21,11 @@ const exact = -1
 
 var null = number{v: math.NaN()}
 
-func (n number) String() string {
+func (n number) String() string { return string(n.appendTo(nil)) }
+
+func (n number) appendTo(b []byte) []byte {
 	if math.IsNaN(n.v) || math.IsInf(n.v, 0) {
-		return "null"
+		return append(b, "null"...)
 	}
 	v := n.v
 	if n.places != exact && math.Abs(v) < 1e9 { // beyond, a float has no decimals to spare
@@ -34,23 +36,25 @@ func (n number) String() string {
 		v = 0 // no -0
 	}
 	if math.Abs(v) >= 1e15 {
-		return strconv.FormatFloat(v, 'g', -1, 64)
+		return strconv.AppendFloat(b, v, 'g', -1, 64)
 	}
-	return strconv.FormatFloat(v, 'f', -1, 64)
+	return strconv.AppendFloat(b, v, 'f', -1, 64)
 }
 
-func (n number) MarshalJSON() ([]byte, error) { return []byte(n.String()), nil }
+func (n number) MarshalJSON() ([]byte, error) { return n.appendTo(nil), nil }
 
 // stamp is RFC 3339 in UTC with milliseconds, null for the zero time.
 type stamp time.Time
 
-func (s stamp) MarshalJSON() ([]byte, error) {
+func (s stamp) appendTo(b []byte) []byte {
 	t := time.Time(s)
 	if t.IsZero() {
-		return []byte("null"), nil
+		return append(b, "null"...)
 	}
-	return t.UTC().AppendFormat(nil, `"2006-01-02T15:04:05.000Z"`), nil
+	return t.UTC().AppendFormat(b, `"2006-01-02T15:04:05.000Z"`)
 }
+
+func (s stamp) MarshalJSON() ([]byte, error) { return s.appendTo(nil), nil }
 
 // seconds is the same to the second, for lines that people read.
 func seconds(t time.Time) string { return t.UTC().Format(time.RFC3339) }
@@ -83,27 +87,37 @@ func (p *Publisher) mono(t time.Time) number {
 	return number{p.o.MonoStart + t.Sub(p.o.Start).Seconds(), 3}
 }
 
-// readingPayload of a channel's newest reading.
+// readingPayload of a channel's newest reading. Nine of ten messages are one of
+// these, so it is put together by hand.
 func (p *Publisher) readingPayload(c *sensors.Channel, r *sensors.Reading) []byte {
-	value := null
-	var within *number
-	if places := displays[c.Quantity].places; r.Status == sensors.Good {
+	places, value := displays[c.Quantity].places, null
+	if r.Status == sensors.Good {
 		value = number{r.Value, places}
-		if r.Uncertainty > 0 {
-			within = &number{r.Uncertainty, places + 1}
+	}
+	b := append(make([]byte, 0, 224), `{"value":`...)
+	b = value.appendTo(b)
+	b = appendString(append(b, `,"unit":`...), c.Quantity.Unit())
+	b = appendString(append(b, `,"status":`...), r.Status.String())
+	b = stamp(r.At).appendTo(append(b, `,"time":`...))
+	b = appendString(append(b, `,"boot":`...), p.o.Boot)
+	b = p.mono(r.At).appendTo(append(b, `,"mono_s":`...))
+	if r.AtLeast { // value is a lower bound
+		b = append(b, `,"at_least":true`...)
+	}
+	if r.Status == sensors.Good && r.Uncertainty > 0 { // half width, where one is stated
+		b = number{r.Uncertainty, places + 1}.appendTo(append(b, `,"uncertainty":`...))
+	}
+	return append(b, '}')
+}
+
+// appendString appends s as JSON.
+func appendString(b []byte, s string) []byte {
+	for i := range len(s) {
+		if s[i] < ' ' || s[i] > '~' || s[i] == '"' || s[i] == '\\' {
+			return append(b, encode(s)...)
 		}
 	}
-	return encode(struct {
-		Value  number `json:"value"`
-		Unit   string `json:"unit"`
-		Status string `json:"status"`
-		Time   stamp  `json:"time"`
-		Boot   string `json:"boot"`
-		MonoS  number `json:"mono_s"`
-		Bound  bool   `json:"at_least,omitempty"` // value is a lower bound
-
-		Within *number `json:"uncertainty,omitempty"` // half width, where one is stated
-	}{value, c.Quantity.Unit(), r.Status.String(), stamp(r.At), p.o.Boot, p.mono(r.At), r.AtLeast, within})
+	return append(append(append(b, '"'), s...), '"')
 }
 
 // figures are an alarm's value, limit and unit; null for a rule that has no

@@ -113,3 +113,49 @@ func FuzzReadingValue(f *testing.F) {
 		}
 	})
 }
+
+// What is put together by hand is what encoding/json makes of a struct.
+func FuzzReadingPayload(f *testing.F) {
+	p := pumpPublisher(f, pumpOpts(f, "mqtt://127.0.0.1"))
+	f.Add(0, 655.2481, 2.25, uint8(sensors.Good), true, int64(1250), "5e1f")
+	f.Add(3, math.NaN(), 0.0, uint8(sensors.Open), false, int64(-1), "a \"<b>\\ é\x00\xff")
+	f.Fuzz(func(t *testing.T, channel int, value, within float64, status uint8, bound bool, ms int64, boot string) {
+		c := &p.o.Channels[uint(channel)%uint(len(p.o.Channels))]
+		p.o.Boot = boot
+		r := sensors.Reading{Value: value, Uncertainty: within, Status: sensors.Status(status), AtLeast: bound}
+		if ms >= 0 {
+			r.At = start.Add(time.Duration(ms) * time.Millisecond)
+		}
+		var want struct {
+			Value  number `json:"value"`
+			Unit   string `json:"unit"`
+			Status string `json:"status"`
+			Time   stamp  `json:"time"`
+			Boot   string `json:"boot"`
+			MonoS  number `json:"mono_s"`
+			Bound  bool   `json:"at_least,omitempty"`
+
+			Within *number `json:"uncertainty,omitempty"`
+		}
+		want.Value = null
+		want.Unit, want.Status, want.Time, want.Boot, want.MonoS, want.Bound = c.Quantity.Unit(), r.Status.String(), stamp(r.At), boot, p.mono(r.At), bound
+		if places := displays[c.Quantity].places; r.Status == sensors.Good {
+			want.Value = number{value, places}
+			if within > 0 {
+				want.Within = &number{within, places + 1}
+			}
+		}
+		if got := p.readingPayload(c, &r); string(got) != string(encode(want)) {
+			t.Errorf("\n got %s\nwant %s", got, encode(want))
+		}
+	})
+}
+
+func BenchmarkReadingPayload(b *testing.B) {
+	p := pumpPublisher(b, pumpOpts(b, "mqtt://127.0.0.1"))
+	r := sensors.Reading{At: start.Add(time.Second), Value: 655.2481, Uncertainty: 2.25, Status: sensors.Good}
+	b.ReportAllocs()
+	for b.Loop() {
+		p.readingPayload(&p.o.Channels[0], &r)
+	}
+}

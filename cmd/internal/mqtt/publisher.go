@@ -57,6 +57,7 @@ type Publisher struct {
 	host     string // of the broker, with its port
 	secure   bool
 	channels map[string]int // index into o.Channels
+	topics   []string       // of their readings
 	rules    map[string]int // index into o.Rules
 	stall    time.Duration  // without a confirmation for this long, the client is dropped
 
@@ -129,6 +130,7 @@ func New(o Opts) (*Publisher, error) {
 	}
 	for i, c := range p.o.Channels {
 		p.channels[c.Name] = i
+		p.topics = append(p.topics, o.Topics.Reading(c.Name))
 	}
 	for i, r := range p.o.Rules {
 		if _, ok := p.channels[r.Channel]; !ok {

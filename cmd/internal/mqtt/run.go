@@ -12,7 +12,7 @@ const (
 	// stallAfter without a confirmation on an open connection means that the
 	// client or the broker hangs. The keep-alive notices a dead link before.
 	stallAfter = 15 * time.Second
-	housekeep  = 100 * time.Millisecond // real time between two looks at the flights
+	housekeep  = 250 * time.Millisecond // real time between two looks at the flights; each Update is one
 	steady     = 5 * time.Second        // a connection that lasts this long is no flap
 )
 
@@ -31,6 +31,7 @@ func (p *Publisher) Run(ctx context.Context) error {
 			p.farewell(s)
 			return nil
 		case <-p.wake:
+			tick.Reset(housekeep) // not a wake of its own while the loop lives
 			if p.take() {
 				p.speak(ctx, s)
 			}

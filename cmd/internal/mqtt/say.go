@@ -141,7 +141,7 @@ func (p *Publisher) sayReadings() bool {
 		if !t.due(p.now.now, r, c.Quantity, p.o.Refresh) {
 			continue
 		}
-		if !p.out.toss(p.o.Topics.Reading(c.Name), true, p.readingPayload(c, r)) {
+		if !p.out.toss(p.topics[i], true, p.readingPayload(c, r)) {
 			return false
 		}
 		t.note(p.now.now, r)
