@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"charwarden/alarms"
@@ -19,50 +20,68 @@ import (
 	"charwarden/sensors/sim"
 )
 
-// playRig runs the whole daemon on the simulated rig, without broker and as
-// fast as it goes, for so long on the rig. It returns the directory of the runs.
-func playRig(t *testing.T, seed uint64, length time.Duration, during func(ctx context.Context, s *simRig, w *watch)) string {
+// outing is one life of the daemon on the simulated rig.
+type outing struct {
+	seed   uint64
+	length time.Duration // on the rig
+	dir    string        // of its state; "" is one of the test
+	later  time.Duration // than now it is when it begins
+	during func(ctx context.Context, s *simRig, w *watch)
+}
+
+// playRig runs the whole daemon, without network, in a bubble where time costs
+// nothing. It returns the directory of the runs.
+func playRig(t *testing.T, o outing) string {
 	t.Helper()
+	if o.dir == "" {
+		o.dir = t.TempDir()
+	}
+	synctest.Test(t, o.play)
+	return filepath.Join(o.dir, "runs")
+}
+
+func (o *outing) play(t *testing.T) {
+	time.Sleep(o.later)
 	cfg, err := config.Parse("reference.toml", config.Reference())
 	if err != nil {
 		t.Fatal(err)
 	}
 	cfg = withoutBoard(cfg)
-	dir := t.TempDir()
-	cfg.State, cfg.Socket, cfg.MQTT.Broker, cfg.Metrics.Listen = dir, filepath.Join(dir, "sock"), "", ""
-	cfg.RunLog.Dir = filepath.Join(dir, "runs")
-	clock := newFastClock(500)
-	rig, err := newSimRig(cfg, clock, seed)
+	cfg.State, cfg.Socket, cfg.MQTT.Broker, cfg.Metrics.Listen = o.dir, "", "", ""
+	cfg.RunLog.Dir = filepath.Join(o.dir, "runs")
+	rig, err := newSimRig(cfg, bubbleClock{}, o.seed)
 	if err != nil {
 		t.Fatal(err)
 	}
-	w := &watch{cfg: cfg, board: rig.board, clock: clock, log: slog.New(slog.DiscardHandler)}
-	w.more = []output{func(*frame) { // rig time does not run away from the disk
-		for w.loop.book.w.Stats().Queued > runlog.QueueBytes/4 {
-			time.Sleep(time.Millisecond)
+	w := &watch{cfg: cfg, board: rig.board, clock: bubbleClock{}, log: slog.New(slog.DiscardHandler)}
+	w.boot = func() (string, time.Duration) { return fmt.Sprintf("boot-%v", o.later), time.Minute }
+	now := time.Now().Round(0)
+	w.prepare = func(s *saved) { // somebody has looked after the cell
+		if s.Cared == nil {
+			s.Cared = map[string]cared{"co": {ZeroAt: now.AddDate(0, 0, -20), BumpAt: now.Add(-time.Hour)}}
 		}
-	}}
+	}
 	if err := w.assemble(); err != nil {
 		t.Fatal(err)
 	}
-	ctx, cancel := context.WithCancel(t.Context())
-	go func() {
-		clock.Sleep(ctx, length)
-		cancel()
-	}()
-	if during != nil {
-		go during(ctx, rig, w)
+	w.parts = slices.DeleteFunc(w.parts, func(p part) bool { return p.name == "socket" })
+	ctx, cancel := context.WithTimeout(t.Context(), o.length)
+	defer cancel()
+	if o.during != nil {
+		go o.during(ctx, rig, w)
 	}
-	flows, end := context.WithCancel(t.Context())
-	defer end()
-	go clock.Run(flows)
+	context.AfterFunc(ctx, func() { // a bus that hangs would outlive the bubble
+		time.Sleep(time.Second)
+		rig.board.Heal(cfg.ADCs[0].Bus)
+		rig.board.Heal(cfg.Thermocouples[0].Port)
+	})
 	if err := w.start(ctx); err != nil {
 		t.Fatal(err)
 	}
+	time.Sleep(outage) // until the last fault has been done
 	if s := w.loop.book.w.Stats(); s.Dropped+s.DroppedRecords > 0 {
-		t.Fatalf("seed %d: the run log dropped %d rows, %d records", seed, s.Dropped, s.DroppedRecords)
+		t.Fatalf("seed %d: the run log dropped %d rows, %d records", o.seed, s.Dropped, s.DroppedRecords)
 	}
-	return cfg.RunLog.Dir
 }
 
 // person orders something.
@@ -84,7 +103,7 @@ func TestReplayIsExact(t *testing.T) {
 	}
 	total := 0
 	for seed := range seeds {
-		dir := playRig(t, seed, 14*time.Minute, func(ctx context.Context, s *simRig, w *watch) {
+		dir := playRig(t, outing{seed: seed, length: 14 * time.Minute, during: func(ctx context.Context, s *simRig, w *watch) {
 			rng := rand.New(rand.NewPCG(seed, 1))
 			wires, rigs := wireFaults(), sim.FaultNames()
 			if err := s.Inject(rigs[rng.IntN(len(rigs))].Name, time.Duration(2+rng.IntN(6))*time.Minute); err != nil {
@@ -111,7 +130,7 @@ func TestReplayIsExact(t *testing.T) {
 					}
 				}
 			}
-		})
+		}})
 		metas, err := runlog.List(dir)
 		if err != nil {
 			t.Fatal(err)
@@ -181,11 +200,11 @@ func sameAgain(t *testing.T, path string) {
 
 // Other rules give other alarms, and the difference is told.
 func TestReplayUnderOtherRules(t *testing.T) {
-	dir := playRig(t, 3, 13*time.Minute, func(_ context.Context, s *simRig, _ *watch) {
+	dir := playRig(t, outing{seed: 3, length: 13 * time.Minute, during: func(_ context.Context, s *simRig, _ *watch) {
 		if err := s.Inject("wall-hot", 5*time.Minute); err != nil {
 			panic(err)
 		}
-	})
+	}})
 	path, err := runlog.Find(dir, "last")
 	if err != nil {
 		t.Fatal(err)

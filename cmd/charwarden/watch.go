@@ -31,7 +31,8 @@ type watch struct {
 	log   *slog.Logger
 	more  []output // served last
 
-	prepare func(*saved) // changes what was saved before it is used; nil: nothing
+	prepare func(*saved)                   // changes what was saved before it is used; nil: nothing
+	boot    func() (string, time.Duration) // which boot of the machine this is, and its age; nil: the system's
 
 	parts []part
 	rig   *rig
@@ -153,9 +154,17 @@ func (w *watch) runLog(was saved) error {
 	writer := runlog.New(runlog.Opts{Dir: l.Dir, Log: w.log, Now: time.Now,
 		Keep: runlog.Keep{Age: l.Age, Bytes: l.Bytes, Runs: l.Runs}})
 	w.parts = append(w.parts, part{"run log", writer.Run})
-	head := runlog.Head{Rig: w.cfg.Rig.Name, Boot: bootID(), Session: sessionID(), Ms: sinceBoot().Milliseconds(), Tick: w.cfg.Tick, Version: release}
+	boot, age := w.booted()
+	head := runlog.Head{Rig: w.cfg.Rig.Name, Boot: boot, Session: sessionID(), Ms: age.Milliseconds(), Tick: w.cfg.Tick, Version: release}
 	w.loop.book = newLogbook(writer, w.loop.core, w.loop.grain, head, string(state), w.rig.places, clockSynced, w.log)
 	return nil
+}
+
+func (w *watch) booted() (id string, age time.Duration) {
+	if w.boot != nil {
+		return w.boot()
+	}
+	return bootID(), sinceBoot()
 }
 
 // sessionID tells this life of the daemon from all others.
@@ -233,11 +242,11 @@ func (w *watch) publisher() error {
 			return err
 		}
 	}
-	start, boot := w.clock.Now(), sinceBoot()
+	boot, age := w.booted()
 	w.mqtt, err = mqtt.New(mqtt.Opts{
 		Broker: m.Broker, ClientID: m.ClientID, User: m.User, Password: password, TLS: secure,
 		Topics: topics, Channels: w.loop.core.channels, Rules: w.cfg.Rules, Refresh: m.Refresh,
-		Boot: bootID(), Start: start, MonoStart: boot.Seconds(), Clock: w.clock, Log: w.log, Version: release,
+		Boot: boot, Start: w.clock.Now(), MonoStart: age.Seconds(), Clock: w.clock, Log: w.log, Version: release,
 		OnCommand: w.command,
 	})
 	if err != nil {

@@ -42,7 +42,7 @@ type SeriesCount struct {
 }
 
 // errNothing is an export of nothing, which would look like an empty log.
-var errNothing = errors.New("export: nothing in this time: charwarden runs shows what there is")
+var errNothing = errors.New("nothing in this time: charwarden runs shows what there is")
 
 // part is what is exported of one file.
 type part struct {
@@ -76,7 +76,7 @@ func (o *ExportOpts) plan(files []*File) (parts []part, err error) {
 	}
 	for _, name := range o.Channels {
 		if !found[name] {
-			return nil, fmt.Errorf("export: channel %q: none of the files has it", name)
+			return nil, fmt.Errorf("channel %q: none of the files has it", name)
 		}
 	}
 	if len(parts) == 0 {

@@ -3,7 +3,6 @@ package runlog
 import (
 	"context"
 	"encoding/csv"
-	"fmt"
 	"io"
 	"slices"
 	"strconv"
@@ -20,9 +19,8 @@ import (
 //
 // With o.Long it is a line a reading instead: time, seconds, channel, value,
 // fault. A bad reading has the word and no value, but where it was clipped:
-// there the value is the end of the range. Of several files' channels it has
-// those that were measured, unless o.Channels names others: what is reckoned a
-// replay reckons again.
+// there the value is the end of the range. It has the inputs alone, since a
+// replay reckons the rest again, unless o.Channels names others.
 //
 // The time of a reading is that of the row in which the daemon had it.
 func ExportCSV(ctx context.Context, w io.Writer, files []*File, o ExportOpts) (Counts, error) {
@@ -226,8 +224,5 @@ func (e *csvExport) long(b *batch, r batchRow) {
 func (e *csvExport) flush() error {
 	_, err := e.w.Write(e.buf)
 	e.buf = e.buf[:0]
-	if err != nil {
-		return fmt.Errorf("export: %w", err)
-	}
-	return nil
+	return err
 }

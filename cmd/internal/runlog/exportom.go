@@ -64,9 +64,6 @@ func ExportOpenMetrics(ctx context.Context, w io.Writer, files []*File, o Export
 	if err == nil {
 		_, err = io.WriteString(w, "# EOF\n")
 	}
-	if err != nil {
-		err = fmt.Errorf("export: %w", err)
-	}
 	counts := m.counts(parts)
 	if err == nil && counts.Samples == 0 {
 		err = errNothing
@@ -79,7 +76,7 @@ func apart(parts []part) error {
 	for i := 1; i < len(parts); i++ {
 		a, b := &parts[i-1], &parts[i]
 		if end, start := a.wall(a.to), b.wall(b.from); end.UnixMilli() >= start.UnixMilli() {
-			return fmt.Errorf("export: runs %d and %d overlap in wall time (%s to %s): their series would be mixed up: export them with a label run, or one at a time",
+			return fmt.Errorf("runs %d and %d overlap in wall time (%s to %s): their series would be mixed up: tell them apart with --run-label, or export one at a time",
 				a.file.meta.Number, b.file.meta.Number, start.Format("2006-01-02 15:04:05"), end.Format("2006-01-02 15:04:05 MST"))
 		}
 	}
@@ -198,10 +195,8 @@ func (m *omWriter) flush() error {
 			s.buf = s.buf[:0]
 		}
 	}
-	if _, err := m.w.Write(m.buf); err != nil {
-		return fmt.Errorf("export: %w", err)
-	}
-	return nil
+	_, err := m.w.Write(m.buf)
+	return err
 }
 
 func (m *omWriter) counts(parts []part) Counts {

@@ -61,7 +61,7 @@ func TestExportOpenMetrics(t *testing.T) {
 	h := pump()
 	h.Channels = h.Channels[2:4] // co, gas_flow
 	m := makeFile(t, t.TempDir(), 7, h)
-	for i := range int64(400) { // 40 s
+	for i := range int64(700) { // 70 s
 		var cell any = 16*i + 1
 		switch {
 		case i == 100:
@@ -73,9 +73,10 @@ func TestExportOpenMetrics(t *testing.T) {
 		}
 		m.tick(1000+100*i, cell)
 	}
-	for i := range int64(2) { // the second one is fast in coming, and stands for long
-		m.second(1000+i*2000, 1024+i)
-	}
+	m.second(1000, 1024)
+	m.second(2000, 1025)
+	m.second(3000, nil) // nothing is no value: it does not stand
+	m.second(4000, nil)
 	m.anchor(1000, morning, Synced)
 	m.put("INSERT INTO phases VALUES (NULL, 1000, '', 0)")
 	m.put("INSERT INTO phases VALUES (NULL, 3000, 'running', 0)")
@@ -84,7 +85,7 @@ func TestExportOpenMetrics(t *testing.T) {
 	m.transition(5050, "co_alarm", "alarm", "unacknowledged", "acknowledged")
 	m.transition(5050, "co_alarm", "alarm", "acknowledged", "normal")
 	m.transition(5050, "co_caution", "caution", "suppressed", "unacknowledged")
-	m.transition(50_000, "co_alarm", "alarm", "normal", "returned") // after the last row
+	m.transition(80_000, "co_alarm", "alarm", "normal", "returned") // after the last row
 	f := opened(t, m.done())
 
 	var b bytes.Buffer
@@ -105,25 +106,26 @@ func TestExportOpenMetrics(t *testing.T) {
 	}
 	sec := func(s float64) time.Duration { return time.Duration(s * float64(time.Second)) }
 	for name, want := range map[string][]string{
-		`charwarden_channel_up{channel="co"}`:                                              {at("1", 0), at("0", sec(10)), at("1", sec(10.2)), at("1", sec(30))},
-		`charwarden_channel_faults_total{channel="co",fault="checksum"}`:                   {at("0", sec(9.9)), at("1", sec(10)), at("1", sec(30))},
-		`charwarden_channel_faults_total{channel="co",fault="clipped_high"}`:               {at("0", sec(10)), at("1", sec(10.1)), at("1", sec(30))},
-		`charwarden_gas_flow_nm3_per_hour{channel="gas_flow"}`:                             {at("1", 0), at("1.0009765625", sec(2)), at("1.0009765625", sec(31))},
-		`charwarden_alarm_state{alarm="co_alarm",priority="alarm",state="normal"}`:         {at("1", 0), at("0", sec(1)), at("1", sec(4.05)), at("1", sec(30))},
-		`charwarden_alarm_state{alarm="co_alarm",priority="alarm",state="unacknowledged"}`: {at("0", 0), at("1", sec(1)), at("0", sec(4.05)), at("0", sec(30))},
-		`charwarden_alarm_state{alarm="co_alarm",priority="alarm",state="acknowledged"}`:   {at("0", 0), at("0", sec(1)), at("0", sec(4.05)), at("0", sec(30))},
-		`charwarden_alarm_state{alarm="co_caution",priority="caution",state="suppressed"}`: {at("1", 0), at("0", sec(4.05)), at("0", sec(30))},
-		`charwarden_alarm_standing{priority="alarm"}`:                                      {at("0", 0), at("1", sec(1)), at("0", sec(4.05)), at("0", sec(30))},
-		`charwarden_alarm_standing{priority="caution"}`:                                    {at("0", 0), at("0", sec(1)), at("1", sec(4.05)), at("1", sec(30))},
-		`charwarden_phase{phase="running"}`:                                                {at("0", 0), at("1", sec(2)), at("1", sec(30))},
-		`charwarden_ticks_missed_total`:                                                    {at("0", 0), at("3", sec(3)), at("3", sec(30))},
+		`charwarden_channel_up{channel="co"}`:                                              {at("1", 0), at("0", sec(10)), at("1", sec(10.2)), at("1", sec(30)), at("1", sec(60))},
+		`charwarden_channel_faults_total{channel="co",fault="checksum"}`:                   {at("0", sec(9.9)), at("1", sec(10)), at("1", sec(30)), at("1", sec(60))},
+		`charwarden_channel_faults_total{channel="co",fault="clipped_high"}`:               {at("0", sec(10)), at("1", sec(10.1)), at("1", sec(30)), at("1", sec(60))},
+		`charwarden_gas_flow_nm3_per_hour{channel="gas_flow"}`:                             {at("1", 0), at("1.0009765625", sec(1))},
+		`charwarden_channel_up{channel="gas_flow"}`:                                        {at("1", 0), at("0", sec(2)), at("0", sec(30)), at("0", sec(60))},
+		`charwarden_alarm_state{alarm="co_alarm",priority="alarm",state="normal"}`:         {at("1", 0), at("0", sec(1)), at("1", sec(4.05)), at("1", sec(30)), at("1", sec(60))},
+		`charwarden_alarm_state{alarm="co_alarm",priority="alarm",state="unacknowledged"}`: {at("0", 0), at("1", sec(1)), at("0", sec(4.05)), at("0", sec(30)), at("0", sec(60))},
+		`charwarden_alarm_state{alarm="co_alarm",priority="alarm",state="acknowledged"}`:   {at("0", 0), at("0", sec(1)), at("0", sec(4.05)), at("0", sec(30)), at("0", sec(60))},
+		`charwarden_alarm_state{alarm="co_caution",priority="caution",state="suppressed"}`: {at("1", 0), at("0", sec(4.05)), at("0", sec(30)), at("0", sec(60))},
+		`charwarden_alarm_standing{priority="alarm"}`:                                      {at("0", 0), at("1", sec(1)), at("0", sec(4.05)), at("0", sec(30)), at("0", sec(60))},
+		`charwarden_alarm_standing{priority="caution"}`:                                    {at("0", 0), at("0", sec(1)), at("1", sec(4.05)), at("1", sec(30)), at("1", sec(60))},
+		`charwarden_phase{phase="running"}`:                                                {at("0", 0), at("1", sec(2)), at("1", sec(30)), at("1", sec(60))},
+		`charwarden_ticks_missed_total`:                                                    {at("0", 0), at("3", sec(3)), at("3", sec(30)), at("3", sec(60))},
 	} {
 		if !slices.Equal(got[name], want) {
 			t.Errorf("%s\n%v\nwant\n%v", name, got[name], want)
 		}
 	}
 	co := got[`charwarden_co_ppm{channel="co"}`]
-	if len(co) != 349 || co[0] != at("0.0625", 0) || co[100] != at("102.0625", sec(10.2)) {
+	if len(co) != 350 || co[0] != at("0.0625", 0) || co[100] != at("102.0625", sec(10.2)) || co[349] != at("350.0625", sec(64)) {
 		t.Errorf("co: %d samples, %v", len(co), co[:min(len(co), 101)])
 	}
 }

@@ -266,9 +266,7 @@ func (e *omPart) row(ms int64, in, out []Cell) {
 		}
 	}
 	for i := range out {
-		if out[i].Status != sensors.Unknown {
-			e.cell(&e.reckoned[i], &out[i], ms)
-		}
+		e.cell(&e.reckoned[i], &out[i], ms) // nothing is no value
 	}
 	if ms >= e.look {
 		e.look = ms + lookMs
@@ -300,7 +298,7 @@ func (e *omPart) cell(c *omChannel, x *Cell, ms int64) {
 	if x.Status == c.status {
 		return
 	}
-	if x.Status != sensors.Good {
+	if x.Status > sensors.Good {
 		f := c.faults[x.Status]
 		if f == nil {
 			f = e.series(names.ChannelFaults, omLabel{names.LabelChannel, c.name}, omLabel{names.LabelFault, x.Status.String()})
@@ -321,14 +319,13 @@ func (e *omPart) cell(c *omChannel, x *Cell, ms int64) {
 // lookMs is how often values that stand are looked for.
 const lookMs = 1000
 
-// values tells again the good values that have stood for long.
+// values tells again the good values of inputs that have stood for long. What is
+// reckoned is told anew each second, or is not known.
 func (e *omPart) values(ms int64) {
-	for _, channels := range [2][]omChannel{e.inputs, e.reckoned} {
-		for i := range channels {
-			if c := &channels[i]; c.status == sensors.Good && ms-c.told >= e.everyMs-lookMs {
-				c.value.count(&e.now, &c.values, c.count)
-				c.told = ms
-			}
+	for i := range e.inputs {
+		if c := &e.inputs[i]; c.status == sensors.Good && ms-c.told >= e.everyMs-lookMs {
+			c.value.count(&e.now, &c.values, c.count)
+			c.told = ms
 		}
 	}
 }

@@ -2,7 +2,6 @@ package runlog
 
 import (
 	"context"
-	"fmt"
 	"iter"
 
 	"charwarden/sensors"
@@ -81,11 +80,16 @@ func (p *part) scan(ctx context.Context, o *ExportOpts, use func(*batch) error) 
 				return false
 			}
 		}
-		b.err = p.thinned(ctx, o, func(ms int64, in, out []Cell) bool {
+		ours := true // b is not with the one who uses it
+		err := p.thinned(ctx, o, func(ms int64, in, out []Cell) bool {
 			b.add(ms, in, out)
-			return len(b.rows) < batchRows || hand()
+			ours = len(b.rows) < batchRows || hand()
+			return ours
 		})
-		hand()
+		if ours {
+			b.err = err
+			hand()
+		}
 	}()
 	defer func() {
 		cancel()
@@ -104,10 +108,7 @@ func (p *part) scan(ctx context.Context, o *ExportOpts, use func(*batch) error) 
 		}
 		free <- b
 	}
-	if err := context.Cause(ctx); err != nil {
-		return fmt.Errorf("export: %w", err)
-	}
-	return nil
+	return context.Cause(ctx)
 }
 
 // thinned calls yield for every row, or for the newest cells of each o.Every,
@@ -117,24 +118,30 @@ func (p *part) thinned(ctx context.Context, o *ExportOpts, yield func(ms int64, 
 	if every <= 0 {
 		return p.merged(ctx, yield)
 	}
-	in, out := make([]Cell, len(p.inputs)), make([]Cell, len(p.reckoned))
-	slot, last, any := int64(0), int64(0), false
-	more := true
+	var last int64
+	var in, out []Cell // of the slot so far; nil: none came
+	slot, more := int64(0), true
 	end := func() {
-		if any {
+		if in != nil || out != nil {
 			more = yield(last, in, out)
-			clear(in)
-			clear(out)
 		}
 	}
+	ins, outs := make([]Cell, len(p.inputs)), make([]Cell, len(p.reckoned))
 	err := p.merged(ctx, func(ms int64, i, o []Cell) bool {
 		if s := (ms - p.begin) / every; s != slot {
 			end()
-			slot, any = s, false
+			slot, in, out = s, nil, nil
+			clear(ins)
 		}
-		newest(in, i)
-		newest(out, o)
-		last, any = ms, true
+		if i != nil {
+			in = ins
+			newest(in, i)
+		}
+		if o != nil { // a row of what is reckoned stands for itself
+			out = outs
+			copy(out, o)
+		}
+		last = ms
 		return more
 	})
 	if more && err == nil {
@@ -143,7 +150,7 @@ func (p *part) thinned(ctx context.Context, o *ExportOpts, yield func(ms int64, 
 	return err
 }
 
-// newest puts cells in which something came over those of before.
+// newest puts the inputs of which something came over those of before.
 func newest(into, cells []Cell) {
 	for i, c := range cells {
 		if c.Status != sensors.Unknown {

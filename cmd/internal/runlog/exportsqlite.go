@@ -24,18 +24,18 @@ import (
 // there already.
 func ExportSQLite(ctx context.Context, path string, files []*File, o ExportOpts) (c Counts, err error) {
 	if len(files) != 1 {
-		return c, fmt.Errorf("export: %d files: a database of the log holds one run: export each to a path of its own", len(files))
+		return c, fmt.Errorf("%d files: a database of the log holds one run: export each to a path of its own", len(files))
 	}
 	parts, err := o.plan(files)
 	if err != nil {
 		return c, err
 	}
 	if _, err := os.Lstat(path); !errors.Is(err, fs.ErrNotExist) {
-		return c, fmt.Errorf("export: %s: is there already: name another, or remove it first", path)
+		return c, fmt.Errorf("%s: is there already: name another, or remove it first", path)
 	}
 	half := path + ".part"
 	if err := os.Remove(half); err != nil && !errors.Is(err, fs.ErrNotExist) { // of an export that was broken off
-		return c, fmt.Errorf("export: %w", err)
+		return c, err
 	}
 	p := &parts[0]
 	c.Quality = p.clock.Quality()
@@ -67,7 +67,7 @@ func ExportSQLite(ctx context.Context, path string, files []*File, o ExportOpts)
 	}
 	if err != nil {
 		os.Remove(half)
-		return c, fmt.Errorf("export: %s: %w", path, err)
+		return c, fmt.Errorf("%s: %w", path, err)
 	}
 	done.ended(p)
 	return c, nil
@@ -92,7 +92,7 @@ var copied = []struct {
 func newSQLiteExport(path string, p *part) (e *sqliteExport, err error) {
 	e = &sqliteExport{p: p}
 	if e.conn, err = sqlite3.Open(path); err != nil {
-		return nil, fmt.Errorf("export: %s: %w", path, err)
+		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	channels := slices.Concat(p.inputs, p.reckoned)
 	// Until it has its name nobody needs it: it is synced once, at the end.
@@ -110,7 +110,7 @@ func newSQLiteExport(path string, p *part) (e *sqliteExport, err error) {
 		e.seconds, err = e.prepare("seconds", 1+len(p.reckoned))
 	}
 	if err != nil {
-		err = fmt.Errorf("export: %s: %w", path, errors.Join(err, e.conn.Close()))
+		err = fmt.Errorf("%s: %w", path, errors.Join(err, e.conn.Close()))
 		os.Remove(path)
 		return nil, err
 	}

@@ -43,7 +43,7 @@ func (f *File) readHead() error {
 func (f *File) readKeys() error {
 	m := &f.meta
 	seen := 0
-	err := f.query("SELECT key, value FROM head", func(s *sqlite3.Stmt) error {
+	err := f.query("SELECT key, value FROM head LIMIT 100", func(s *sqlite3.Stmt) error {
 		seen++
 		switch s.ColumnText(0) {
 		case "rig":

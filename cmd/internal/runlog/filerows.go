@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"iter"
+	"math"
 
 	"github.com/ncruces/go-sqlite3"
 
@@ -34,13 +35,17 @@ func (f *File) rows(ctx context.Context, input bool, channels []Channel, from, t
 	}
 	return func(yield func(Row, error) bool) {
 		fail := func(err error) { yield(Row{}, fmt.Errorf("%s: %s: %w", f.path, table, explain(err))) }
-		q := "SELECT ms" + columnList(channels) + " FROM " + table + " WHERE ms >= ?1 AND (?2 = 0 OR ms <= ?2) ORDER BY ms LIMIT ?3"
+		q := "SELECT ms" + columnList(channels) + " FROM " + table + " WHERE ms BETWEEN ? AND ? ORDER BY ms LIMIT ?"
 		s, _, err := f.conn.Prepare(q)
 		if err != nil {
 			fail(err)
 			return
 		}
-		defer s.Close() // repeats the error of its last step, which was told
+		defer s.Close()      // repeats the error of its last step, which was told
+		from, to := from, to // it may be ranged over again
+		if to == 0 {
+			to = math.MaxInt64
+		}
 		row := Row{Cells: make([]Cell, len(channels))}
 		for n := pageRows; n == pageRows; {
 			if err := ctx.Err(); err != nil {

@@ -29,6 +29,7 @@ type kept struct {
 // file. With more above zero it removes up to that many files that it may,
 // however young, to make room. It returns how many it removed.
 func (w *Writer) sweep(more int) (removed int) {
+	w.untidy = false
 	files, err := w.kept()
 	if err != nil {
 		w.o.Log.Warn("run log: retention", "dir", w.o.Dir, "err", err)
@@ -75,6 +76,8 @@ func (w *Writer) kept() (files []kept, err error) {
 	if err != nil {
 		return nil, err
 	}
+	was := w.seen
+	w.seen = map[int]seen{}
 	for _, n := range all {
 		if w.file != nil && n.number == w.file.number {
 			continue
@@ -87,12 +90,12 @@ func (w *Writer) kept() (files []kept, err error) {
 			return nil, err
 		}
 		s := seen{size: sizeOf(n.path), at: fi.ModTime()}
-		if was, ok := w.seen[n.number]; ok && was.size == s.size && was.at.Equal(s.at) {
-			s = was
+		if old, ok := was[n.number]; ok && old.size == s.size && old.at.Equal(s.at) {
+			s = old
 		} else {
 			s.run, s.sure = look(n)
-			w.seen[n.number] = s
 		}
+		w.seen[n.number] = s
 		files = append(files, kept{seen: s, path: n.path})
 	}
 	runs := 0

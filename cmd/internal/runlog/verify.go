@@ -53,7 +53,7 @@ func Verify(ctx context.Context, path string, progress func(done, total int64)) 
 		defer func() { err = errors.Join(err, r.conn.Close()) }()
 		for i, t := range r.tables {
 			r.from, r.to = whole*int64(i)*8/int64(10*len(r.tables)), whole*int64(i+1)*8/int64(10*len(r.tables))
-			if err := r.read(t, func(*sqlite3.Stmt) error { return nil }); err != nil {
+			if err := r.read(t, func(columns) error { return nil }); err != nil {
 				return err
 			}
 		}
@@ -104,6 +104,7 @@ func Salvage(ctx context.Context, path, out string, progress func(done, total in
 type rescue struct {
 	Verdict
 	ctx      context.Context
+	path     string
 	conn     *sqlite3.Conn
 	tables   []damaged
 	channels []Channel // names and steps: columns of ticks and seconds
@@ -140,7 +141,7 @@ func newRescue(ctx context.Context, path string, progress func(done, total int64
 		progress = func(int64, int64) {}
 	}
 	conn.SetInterrupt(ctx)
-	r := &rescue{ctx: ctx, conn: conn, tick: 100, progress: progress}
+	r := &rescue{ctx: ctx, path: path, conn: conn, tick: 100, progress: progress}
 	if err := r.look(); err != nil {
 		return nil, errors.Join(err, conn.Close())
 	}
@@ -205,7 +206,7 @@ func (r *rescue) look() error {
 // columns finds those of ticks and seconds, which say more than the table of
 // channels: that may be damaged.
 func (r *rescue) columns(f *File) error {
-	steps := map[string]float64{}
+	steps, unknown := map[string]float64{}, []string(nil)
 	err := f.query("SELECT name, step FROM channels", func(s *sqlite3.Stmt) error {
 		steps[s.ColumnText(0)] = s.ColumnFloat(1)
 		return nil
@@ -222,7 +223,7 @@ func (r *rescue) columns(f *File) error {
 			step, ok := steps[name]
 			if !ok {
 				step = 1
-				r.wrong("channel %s: not known what a count of it is worth", name)
+				unknown = append(unknown, name)
 			}
 			r.channels = append(r.channels, Channel{Name: name, Step: step, Input: t.name == "ticks"})
 			return nil
@@ -230,6 +231,9 @@ func (r *rescue) columns(f *File) error {
 		if err != nil {
 			return err
 		}
+	}
+	if len(unknown) > 0 {
+		r.wrong("channels: not known what a count is worth of %s", strings.Join(unknown, ", "))
 	}
 	return nil
 }
@@ -265,10 +269,13 @@ func (r *rescue) integrity() error {
 }
 
 // read reads what can be read of a table and calls row with each row.
-func (r *rescue) read(t damaged, row func(*sqlite3.Stmt) error) error {
+func (r *rescue) read(t damaged, row func(columns) error) error {
 	count := TableCount{Name: t.name}
 	s := sweeper{rescue: r, table: t, row: row, count: &count, low: math.MaxInt64, high: math.MinInt64}
 	err := s.all()
+	if err == nil && len(s.holes) > 0 {
+		err = s.dig()
+	}
 	r.Tables = append(r.Tables, count)
 	if err != nil {
 		return err
@@ -315,7 +322,7 @@ BEGIN;
 func (r *rescue) copy(t damaged, into *sqlite3.Conn) (err error) {
 	var insert *sqlite3.Stmt
 	defer func() { err = errors.Join(err, insert.Close()) }()
-	return r.read(t, func(s *sqlite3.Stmt) error {
+	return r.read(t, func(s columns) error {
 		n := s.DataCount()
 		if insert == nil {
 			insert, _, err = into.Prepare("INSERT INTO " + t.name + " VALUES (?" + strings.Repeat(", ?", n-1) + ")")
@@ -333,7 +340,7 @@ func (r *rescue) copy(t damaged, into *sqlite3.Conn) (err error) {
 }
 
 // bindColumn binds a column of a row of another file.
-func bindColumn(to *sqlite3.Stmt, at int, from *sqlite3.Stmt, col int) error {
+func bindColumn(to *sqlite3.Stmt, at int, from columns, col int) error {
 	switch from.ColumnType(col) {
 	case sqlite3.INTEGER:
 		return to.BindInt64(at, from.ColumnInt64(col))

@@ -1,10 +1,12 @@
 package runlog
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/ncruces/go-sqlite3"
 )
@@ -15,17 +17,18 @@ import (
 type sweeper struct {
 	*rescue
 	table      damaged
-	row        func(*sqlite3.Stmt) error
+	row        func(columns) error
 	count      *TableCount
 	first      error // that damage showed by
 	low, high  int64 // numbers of the rows that could be read
 	begin, end int64 // numbers of the first and last row, where they can be told
 	tries      int
+	holes      [][2]int64 // first and last number of rows that could not be read
 	told       int
 }
 
 const (
-	mostTries = 20_000           // to find rows between damaged ones
+	mostTries = 500              // to find rows between damaged ones; dig finds more
 	longest   = 48 * 3600 * 1000 // ms that a file lasts at most, for one whose end is lost
 	mostRows  = 1000             // behind the first damage, of a table of records whose end is lost
 )
@@ -79,7 +82,7 @@ func (s *sweeper) numbered() error {
 	if to--; s.high < from { // nothing could be read from the end
 		to = from + mostRows
 		if s.table.cells {
-			if to = from + longest; s.last >= from {
+			if to = from + longest; s.last > 0 && s.last >= from {
 				to = s.last
 			}
 		}
@@ -99,6 +102,9 @@ func (s *sweeper) between(from, to int64) error {
 		return nil
 	}
 	if s.tries++; to-from <= grain || s.tries > mostTries {
+		if s.table.cells {
+			s.holes = append(s.holes, [2]int64{from, to})
+		}
 		if to <= s.high { // beyond it nobody knows whether there were any
 			s.count.Lost += (to-from)/(grain+1) + 1
 		}
@@ -189,6 +195,11 @@ func (s *sweeper) take(q *sqlite3.Stmt, n int64) error {
 			}
 		}
 	}
+	if s.table.name == "channels" && !s.fits(q) {
+		s.count.Lost++
+		s.first = fmt.Errorf("channel %q: is not what a channel can be", q.ColumnText(1))
+		return nil
+	}
 	if err := s.row(q); err != nil {
 		if unfit(err) {
 			s.count.Lost++
@@ -201,6 +212,16 @@ func (s *sweeper) take(q *sqlite3.Stmt, n int64) error {
 	}
 	s.count.Rows++
 	return nil
+}
+
+// fits says whether a row of channels belongs to a column and can be read.
+// Without it the column stays and the rest of the file can be read.
+func (s *sweeper) fits(q *sqlite3.Stmt) bool {
+	name, step, input := q.ColumnText(1), q.ColumnFloat(4), q.ColumnBool(5)
+	_, known := quantityOf(q.ColumnText(2))
+	return known && step > 0 && step <= 1<<20 && slices.ContainsFunc(s.channels, func(c Channel) bool {
+		return c.Name == name && c.Input == input
+	})
 }
 
 // unnumbered reads the table of keys from both ends.
@@ -234,4 +255,43 @@ func (s *sweeper) unnumbered() error {
 		s.first = err
 	}
 	return nil
+}
+
+// dig looks in the pages themselves for rows that are in a hole: where a page
+// that leads to a hundred others is damaged, those may be whole.
+func (s *sweeper) dig() error {
+	cells, other := 0, 0
+	for _, c := range s.channels {
+		if c.Input == (s.table.name == "ticks") {
+			cells++
+		} else {
+			other++
+		}
+	}
+	if cells == other { // then nobody knows which table a page belongs to
+		return nil
+	}
+	slices.SortFunc(s.holes, func(a, b [2]int64) int { return cmp.Compare(a[0], b[0]) })
+	found := map[int64]bool{}
+	return s.leaves(cells, func(r *leafRow) error {
+		_, in := slices.BinarySearchFunc(s.holes, r.ms, func(h [2]int64, ms int64) int {
+			switch {
+			case h[1] < ms:
+				return -1
+			case h[0] > ms:
+				return 1
+			}
+			return 0
+		})
+		if !in || found[r.ms] {
+			return nil
+		}
+		found[r.ms] = true
+		if err := s.row(r); err != nil {
+			return err
+		}
+		s.count.Rows++
+		s.count.Lost = max(0, s.count.Lost-1)
+		return nil
+	})
 }

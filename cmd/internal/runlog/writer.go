@@ -26,14 +26,14 @@ type Keep struct {
 }
 
 // Ticket is the place of a record in the log, for Wait. The zero Ticket is that
-// of a record which the full queue had to drop.
+// of a record which was dropped: the queue was full, or no file begun yet.
 type Ticket uint64
 
 // Stats tells how the Writer does.
 type Stats struct {
 	Queued         int    // bytes of rows that wait, of at most QueueBytes
-	Dropped        uint64 // rows that the full queue, or no file, could not take
-	DroppedRecords uint64 // records that neither could
+	Dropped        uint64 // rows that found the queue full, or no file begun
+	DroppedRecords uint64 // records that did
 	Number         int    // of the open file; 0: none is
 	Bytes          int64  // of it and its companions, at the last commit
 	DurableMs      int64  // ms since boot of the newest row that outlives a power cut; 0: none does
@@ -50,6 +50,7 @@ type Writer struct {
 
 	mu      sync.Mutex // held for microseconds, never while a disk is asked for something
 	q       queue
+	begun   bool
 	given   Ticket        // of the newest record taken in
 	durable Ticket        // of the newest that outlives a power cut
 	fault   error         // of the last attempt, or of one that does not come to an end; nil: it went well
@@ -71,6 +72,7 @@ type Writer struct {
 	tries   int   // in a row that found the file locked by somebody else
 	told    string
 	seen    map[int]seen
+	untidy  bool // a file has begun since the last sweep
 }
 
 // New opens nothing and starts nothing.
@@ -88,6 +90,7 @@ func (w *Writer) Begin(h Head) {
 	h.Channels, h.Records = slices.Clone(h.Channels), slices.Clone(h.Records)
 	w.mu.Lock()
 	defer w.mu.Unlock()
+	w.begun = true
 	w.q.begin(&h)
 	w.poke(true)
 }
@@ -102,7 +105,7 @@ func (w *Writer) row(kind byte, ms int64, cells []Cell) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	first := w.q.empty()
-	if !w.q.row(kind, ms, cells) {
+	if !w.begun || !w.q.row(kind, ms, cells) {
 		w.stats.Dropped++
 		return
 	}
@@ -118,7 +121,7 @@ func (w *Writer) row(kind byte, ms int64, cells []Cell) {
 func (w *Writer) Put(r Record) Ticket {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if !w.q.put(r) {
+	if !w.begun || !w.q.put(r) {
 		w.stats.DroppedRecords++
 		return 0
 	}
@@ -148,7 +151,7 @@ func (w *Writer) poke(due bool) {
 }
 
 // errDropped is what became of a record with the zero Ticket.
-var errDropped = errors.New("run log: record dropped: the queue before the disk is full")
+var errDropped = errors.New("run log: record dropped: the queue before the disk is full, or no file has begun")
 
 // Wait returns when the record of t outlives a power cut, or at once with the
 // reason while it cannot be made to.

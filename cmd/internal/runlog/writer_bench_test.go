@@ -1,7 +1,12 @@
 package runlog
 
 import (
+	"bytes"
+	"fmt"
 	"os"
+	"os/exec"
+	"runtime"
+	"runtime/debug"
 	"testing"
 )
 
@@ -24,11 +29,15 @@ func BenchmarkTick(b *testing.B) {
 		w.Tick(int64(i), rows[i%10])
 		i++
 	}
+	if w.Stats().Dropped > 0 {
+		b.Error("rows were dropped")
+	}
 }
 
 func BenchmarkSecond(b *testing.B) {
 	w := New(testOpts(b.TempDir()))
 	l := newLoad(1)
+	w.Begin(l.head("s", 1))
 	for !l.step() {
 	}
 	b.ReportAllocs()
@@ -39,6 +48,9 @@ func BenchmarkSecond(b *testing.B) {
 		}
 		w.Second(int64(i), l.seconds)
 		i++
+	}
+	if w.Stats().Dropped > 0 {
+		b.Error("rows were dropped")
 	}
 }
 
@@ -76,4 +88,64 @@ func BenchmarkBytesPerSample(b *testing.B) {
 			b.Error("more than 9 B a sample")
 		}
 	}
+}
+
+// BenchmarkResident is what the writer adds to the resident memory of a process
+// that had none, after half an hour of the reference load.
+func BenchmarkResident(b *testing.B) {
+	if runtime.GOOS != "linux" {
+		b.Skip("needs Linux: reads /proc/self/status")
+	}
+	for b.Loop() {
+		c := exec.Command(os.Args[0])
+		c.Env = append(os.Environ(), childDir+"="+b.TempDir(), childFirst+"="+childWeigh)
+		out, err := c.Output()
+		if err != nil {
+			b.Fatal(err)
+		}
+		var before, after [2]int
+		if _, err := fmt.Sscan(string(out), &before[0], &before[1], &after[0], &after[1]); err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(float64(before[0]+before[1]), "kB-before")
+		b.ReportMetric(float64(after[0]-before[0]), "kB-anon")
+		b.ReportMetric(float64(after[1]-before[1]), "kB-file") // of the program itself: what of it has run by now
+	}
+}
+
+// weigh prints the resident memory of this process before a writer is there,
+// and after half an hour of the reference load.
+func weigh(dir string) error {
+	l := newLoad(1)
+	l.step()
+	fmt.Println(resident())
+	w := New(testOpts(dir))
+	end := running(w)
+	w.Begin(l.head("s", 1))
+	for range 18_000 {
+		l.feed(w)
+		l.follow(w)
+	}
+	fmt.Println(resident())
+	return end()
+}
+
+// resident is RssAnon and RssFile of this process, kB (proc_pid_status(5)),
+// after a collection.
+func resident() (anon, file int) {
+	debug.FreeOSMemory()
+	b, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		panic(err)
+	}
+	for _, v := range []struct {
+		key string
+		kB  *int
+	}{{"RssAnon:", &anon}, {"RssFile:", &file}} {
+		_, rest, _ := bytes.Cut(b, []byte(v.key))
+		if _, err := fmt.Sscan(string(rest), v.kB); err != nil {
+			panic(err)
+		}
+	}
+	return anon, file
 }

@@ -12,7 +12,7 @@ import (
 	"time"
 )
 
-var minutes = flag.Duration("runlog.device", 30*time.Second, "how long BenchmarkDeviceWrites watches the device")
+var deviceTime = flag.Duration("runlog.device", 30*time.Second, "how long BenchmarkDeviceWrites watches the device")
 
 // loopMounted is a new ext4 on a loop device, and the device's name.
 func loopMounted(tb testing.TB, size int64) (dir, device string) {
@@ -86,7 +86,7 @@ func BenchmarkDeviceWrites(b *testing.B) {
 	l := newLoad(1)
 	w.Begin(l.head("s", 1))
 	soon(b, w, w.Put(Note{Kind: "remark", Text: "begin"}))
-	ctx, cancel := context.WithTimeout(b.Context(), *minutes)
+	ctx, cancel := context.WithTimeout(b.Context(), *deviceTime)
 	defer cancel()
 	start, commits := written(b, device), w.Stats().Commits
 	beat := time.NewTicker(100 * time.Millisecond)

@@ -371,30 +371,6 @@ func TestNoPlace(t *testing.T) {
 	}
 }
 
-// TestLocked has another program keep the file locked for longer and longer.
-func TestLocked(t *testing.T) {
-	inTrouble(t, func(x *troubled) {
-		x.feed(6 * time.Second)
-		other, err := sqlite3.Open(pathOf(x.dir, 1))
-		x.must(err)
-		defer other.Close()
-		x.must(other.Exec("BEGIN IMMEDIATE"))
-		x.says("another program", "close it")
-		x.must(other.Exec("ROLLBACK"))
-		x.feed(20 * time.Second)
-		x.healthy()
-		if x.w.Stats().Number != 1 {
-			x.Errorf("%+v", x.w.Stats())
-		}
-		x.must(other.Exec("BEGIN IMMEDIATE"))
-		x.feed(4 * time.Minute)
-		x.healthy()
-		if x.w.Stats().Number != 2 {
-			x.Errorf("%+v", x.w.Stats())
-		}
-	})
-}
-
 // brief is m without its channels.
 func brief(m Meta) Meta {
 	m.Channels = nil

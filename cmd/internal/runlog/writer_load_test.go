@@ -24,6 +24,7 @@ type load struct {
 	seconds  []Cell
 	base     []float64
 	ms       int64
+	begin    int64 // ms of the first head
 	samples  int64
 }
 
@@ -62,6 +63,9 @@ func newLoad(seed uint64) *load {
 }
 
 func (l *load) head(session string, part int) Head {
+	if l.begin == 0 {
+		l.begin = l.ms
+	}
 	return Head{
 		Rig: "pump", Boot: "8b1f", Session: session, Part: part, Ms: l.ms, Tick: 100 * time.Millisecond, Version: "test", Channels: l.channels,
 		Records: []Record{
@@ -103,6 +107,14 @@ func (l *load) feed(w *Writer) {
 	w.Tick(l.ms, l.ticks)
 	if second {
 		w.Second(l.ms, l.seconds)
+	}
+}
+
+// follow waits until the disk is no more than 4.9 s of rows behind: the rig's
+// time runs no faster here than the disk can follow.
+func (l *load) follow(w *Writer) {
+	for l.ms-max(w.Stats().DurableMs, l.begin) > 4900 {
+		time.Sleep(50 * time.Microsecond)
 	}
 }
 

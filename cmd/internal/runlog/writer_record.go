@@ -2,6 +2,7 @@ package runlog
 
 import (
 	"fmt"
+	"slices"
 
 	"github.com/ncruces/go-sqlite3"
 )
@@ -34,6 +35,54 @@ func insert(conn *sqlite3.Conn, r Record) error {
 		return execute(conn, "INSERT INTO runs VALUES (1, ?, NULL, ?, NULL)", r.Ms, r.By)
 	}
 	return fmt.Errorf("run log: record %T: no table for it", r)
+}
+
+// follow keeps in Records what is in force after r, so that a fresh file that
+// begins with them stands on its own: the newest Band of each channel, phase and
+// Snapshot of each kind, the newest of the best Anchors, and the begin of a run
+// that lasts.
+func (h *Head) follow(r Record) {
+	mark, isMark := r.(RunMark)
+	at := slices.IndexFunc(h.Records, func(old Record) bool { return replaces(r, old) })
+	switch r := r.(type) {
+	case Transition, Command, Note, Gap:
+		return
+	case Anchor:
+		if at >= 0 && h.Records[at].(Anchor).Quality > r.Quality {
+			return
+		}
+	}
+	switch {
+	case isMark && mark.Ends && at >= 0:
+		h.Records = slices.Delete(h.Records, at, at+1)
+	case isMark && mark.Ends:
+	case at >= 0:
+		h.Records[at] = r
+	default:
+		h.Records = append(h.Records, r)
+	}
+}
+
+// replaces says whether r takes the place of old in what is in force.
+func replaces(r, old Record) bool {
+	switch r := r.(type) {
+	case Band:
+		o, ok := old.(Band)
+		return ok && o.Channel == r.Channel
+	case PhaseChange:
+		_, ok := old.(PhaseChange)
+		return ok
+	case Anchor:
+		_, ok := old.(Anchor)
+		return ok
+	case Snapshot:
+		o, ok := old.(Snapshot)
+		return ok && o.What == r.What
+	case RunMark:
+		_, ok := old.(RunMark)
+		return ok
+	}
+	return false
 }
 
 // execute runs one statement. A nil pointer is NULL.

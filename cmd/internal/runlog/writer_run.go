@@ -38,7 +38,7 @@ func (w *Writer) Run(ctx context.Context) error {
 		case <-ctx.Done():
 			continue
 		case <-hourly.C:
-			w.sweep(0)
+			w.tidy()
 			continue
 		case <-w.wake:
 			w.mu.Lock()
@@ -78,10 +78,19 @@ func (w *Writer) drain(ctx context.Context) {
 	w.take()
 	for wait := firstPause; ; wait = min(2*wait, lastPause) {
 		err := w.attempt()
+		if err == nil && w.untidy { // not before what waits is durable: it may take a while
+			w.tidy()
+		}
 		if err == nil || !pause(ctx, wait) {
 			return
 		}
 	}
+}
+
+// tidy removes what Keep no longer covers.
+func (w *Writer) tidy() {
+	defer w.watch()()
+	w.sweep(0)
 }
 
 // take moves what waits on its way to the disk.
@@ -199,23 +208,23 @@ func (w *Writer) store() (err error) {
 		}
 	}()
 	b := &w.batch
-	if w.file == nil && w.head.Channels != nil && !b.empty() && b.stream[b.stored] != entryHead {
+	if w.file == nil && !b.empty() && b.stream[b.stored] != entryHead {
 		if err := w.resume(); err != nil {
 			return err
 		}
 	}
-	stream, item, rows, newest := b.stream[b.stored:], b.storedItems, 0, int64(0)
+	stream, item, newest := b.stream[b.stored:], b.storedItems, int64(0)
 	for len(stream) > 0 {
 		e := next(stream)
 		switch e.kind {
 		case entryHead:
-			if err := w.commit(len(b.stream)-len(stream), item, rows, newest); err != nil {
+			if err := w.commit(len(b.stream)-len(stream), item, newest); err != nil {
 				return err
 			}
 			if err := w.turn(b.items[item].(*Head)); err != nil {
 				return err
 			}
-			item, rows = item+1, 0
+			item++
 			b.stored, b.storedItems = len(b.stream)-len(e.rest), item
 		case entryRecord:
 			if err := w.record(b.items[item].(Record)); err != nil {
@@ -226,12 +235,11 @@ func (w *Writer) store() (err error) {
 			if err := w.cells(&e); err != nil {
 				return err
 			}
-			rows++
 			newest = max(newest, e.ms)
 		}
 		stream = e.rest
 	}
-	if err := w.commit(len(b.stream), item, rows, newest); err != nil {
+	if err := w.commit(len(b.stream), item, newest); err != nil {
 		return err
 	}
 	b.reset()
@@ -243,29 +251,26 @@ func (w *Writer) store() (err error) {
 
 // commit makes the batch durable up to a place in its stream and items, and
 // tells so.
-func (w *Writer) commit(stream, item, rows int, newest int64) error {
-	if w.file != nil {
-		if err := w.file.commit(); err != nil {
-			return err
-		}
-		w.tries = 0
-	}
+func (w *Writer) commit(stream, item int, newest int64) error {
 	b := &w.batch
+	if stream == b.stored {
+		return nil
+	}
+	if err := w.file.commit(); err != nil {
+		return err
+	}
+	w.tries = 0
 	records := item - b.storedItems
 	for _, r := range b.items[b.storedItems:item] {
 		w.head.follow(r.(Record))
 	}
 	b.stored, b.storedItems = stream, item
+	bytes := w.file.size()
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	if w.file == nil { // nothing was begun yet: there is no place for it
-		w.stats.Dropped += uint64(rows)
-		w.stats.DroppedRecords += uint64(records)
-	} else {
-		w.stats.DurableMs = max(w.stats.DurableMs, newest)
-		w.stats.Number, w.stats.Bytes = w.file.number, w.file.size()
-		w.stats.Commits++
-	}
+	w.stats.DurableMs = max(w.stats.DurableMs, newest)
+	w.stats.Number, w.stats.Bytes = w.file.number, bytes
+	w.stats.Commits++
 	w.durable += Ticket(records)
 	w.tell()
 	return nil
@@ -316,14 +321,11 @@ func (w *Writer) create() error {
 	f.torn = w.torn
 	w.file, w.number, w.lost = f, f.number, 0
 	w.o.Log.Info("run log begins a file", "file", f.path, "part", h.Part)
-	w.sweep(0)
+	w.untidy = true
 	return nil
 }
 
 func (w *Writer) record(r Record) error {
-	if w.file == nil {
-		return nil
-	}
 	err := w.file.put(r)
 	if unfit(err) {
 		w.o.Log.Error("run log: record left out", "record", fmt.Sprintf("%T", r), "err", err)
@@ -333,12 +335,6 @@ func (w *Writer) record(r Record) error {
 }
 
 func (w *Writer) cells(e *entry) error {
-	if w.file == nil {
-		for range e.n {
-			e.cell()
-		}
-		return nil
-	}
 	err := w.file.row(e)
 	if unfit(err) {
 		w.o.Log.Error("run log: row left out", "ms", e.ms, "err", err)
@@ -369,52 +365,6 @@ func (w *Writer) end() error {
 }
 
 var errEnded = errors.New("run log: the writer has ended")
-
-// follow keeps Records what is in force after r, so that a fresh file that
-// begins with them stands on its own.
-func (h *Head) follow(r Record) {
-	same := func(old Record) bool {
-		switch r := r.(type) {
-		case Band:
-			o, ok := old.(Band)
-			return ok && o.Channel == r.Channel
-		case PhaseChange:
-			_, ok := old.(PhaseChange)
-			return ok
-		case Anchor:
-			o, ok := old.(Anchor)
-			return ok && o.Quality <= r.Quality
-		case Snapshot:
-			o, ok := old.(Snapshot)
-			return ok && o.What == r.What
-		case RunMark:
-			_, ok := old.(RunMark)
-			return ok
-		}
-		return false
-	}
-	at := -1
-	for i, old := range h.Records {
-		if same(old) {
-			at = i
-		}
-	}
-	mark, isMark := r.(RunMark)
-	switch r.(type) {
-	case Band, PhaseChange, Anchor, Snapshot, RunMark:
-	default:
-		return
-	}
-	switch {
-	case isMark && mark.Ends && at >= 0:
-		h.Records = append(h.Records[:at], h.Records[at+1:]...)
-	case isMark && mark.Ends:
-	case at >= 0:
-		h.Records[at] = r
-	case len(h.Records) < 2*queueRecords:
-		h.Records = append(h.Records, r)
-	}
-}
 
 // words are what a person is told of err.
 func (w *Writer) words(err error) error {

@@ -2,10 +2,12 @@ package runlog
 
 import (
 	"context"
+	"errors"
 	"math"
 	"path/filepath"
 	"slices"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"charwarden/sensors"
@@ -111,4 +113,58 @@ func TestWriterRoundTrip(t *testing.T) {
 	if err := w.Wait(t.Context(), last+1); err == nil {
 		t.Error("a record after the end is durable")
 	}
+}
+
+func TestFollow(t *testing.T) {
+	h := Head{Records: []Record{Anchor{Ms: 1, Quality: Free}, PhaseChange{Ms: 1, Phase: "cold"}, Band{Ms: 1, Channel: "a", HalfWidth: 1}}}
+	for _, r := range []Record{
+		Band{Ms: 2, Channel: "b", HalfWidth: 2}, Band{Ms: 3, Channel: "a", HalfWidth: 3}, Anchor{Ms: 4, Quality: Synced}, Anchor{Ms: 5, Quality: Free},
+		PhaseChange{Ms: 6, Phase: "running"}, RunMark{Ms: 6}, Note{Ms: 7}, RunMark{Ms: 8, Ends: true}, RunMark{Ms: 9, Ends: true}, Gap{Ms: 9},
+		Snapshot{Ms: 9, What: "state"}, Snapshot{Ms: 10, What: "state"},
+	} {
+		h.follow(r)
+	}
+	want := []Record{Anchor{Ms: 4, Quality: Synced}, PhaseChange{Ms: 6, Phase: "running"}, Band{Ms: 3, Channel: "a", HalfWidth: 3},
+		Band{Ms: 2, Channel: "b", HalfWidth: 2}, Snapshot{Ms: 10, What: "state"}}
+	if !slices.Equal(h.Records, want) {
+		t.Errorf("%+v", h.Records)
+	}
+}
+
+// TestBurst has records of one burst share a commit, and bands force none.
+func TestBurst(t *testing.T) {
+	dir := t.TempDir()
+	synctest.Test(t, func(t *testing.T) {
+		w := New(testOpts(dir))
+		end := running(w)
+		defer end()
+		l := newLoad(1)
+		if at := w.Put(Note{Text: "before any file"}); at != 0 || w.Wait(t.Context(), at) == nil {
+			t.Errorf("ticket %d before any file", at)
+		}
+		w.Begin(l.head("s", 1))
+		time.Sleep(time.Second)
+		begun := w.Stats().Commits
+		at := w.Put(Band{Ms: l.ms, Channel: "wall_1", HalfWidth: 1})
+		time.Sleep(4 * time.Second)
+		if n := w.Stats().Commits; n != begun {
+			t.Errorf("a band forced a commit: %d, then %d", begun, n)
+		}
+		time.Sleep(time.Second)
+		if err := w.Wait(t.Context(), at); err != nil || w.Stats().Commits != begun+1 {
+			t.Errorf("after 5 s: %v %+v", err, w.Stats())
+		}
+		l.feed(w)
+		for range 50 {
+			at = w.Put(Transition{Ms: l.ms, Alarm: "a"})
+		}
+		if err := w.Wait(t.Context(), at); err != nil || w.Stats().Commits != begun+2 || w.Stats().DurableMs != l.ms {
+			t.Errorf("a burst: %v %+v", err, w.Stats())
+		}
+		ctx, cancel := context.WithCancel(t.Context())
+		cancel()
+		if err := w.Wait(ctx, at+1); !errors.Is(err, context.Canceled) {
+			t.Errorf("%v", err)
+		}
+	})
 }
