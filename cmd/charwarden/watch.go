@@ -204,7 +204,11 @@ func (w *watch) meter() output {
 		h := metrics.Health{
 			Ticks: f.health.ticks, Missed: f.health.missed,
 			Step: f.health.step, StepMax: f.health.stepMax, ReadingsDropped: f.health.dropped, ReadingsMissed: f.health.skipped,
-			MQTTOff: w.mqtt == nil, Phase: f.phase,
+			MQTTOff: w.mqtt == nil, LogOff: w.loop.book == nil, Phase: f.phase,
+		}
+		if w.loop.book != nil {
+			s := w.loop.book.w.Stats()
+			h.LogQueued, h.LogFile, h.LogDropped, h.LogFaults = s.Queued, s.Bytes, s.Dropped+s.DroppedRecords, s.Faults
 		}
 		h.PermitHeld, _, h.PermitFitted = w.loop.core.permitState()
 		for i, o := range w.rig.owners {

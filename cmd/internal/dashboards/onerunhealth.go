@@ -47,6 +47,16 @@ func health() []panel {
 			queries: []query{
 				{low(series(names.MQTTConnected)), "connected"},
 				{more(series(names.MQTTDropped)), "dropped"}}},
+		{title: "Size of the run log", draw: lines, width: 8, unit: unitOf(names.RunLogFileBytes),
+			look: "The file that is written, and the rows that wait for the disk. What waits falls to nothing every 5 seconds; if it grows, the disk does not keep up.",
+			queries: []query{
+				{peak(series(names.RunLogFileBytes)), "file"},
+				{peak(series(names.RunLogQueuedBytes)), "waits"}}},
+		{title: "The run log", draw: bars, width: 8, unit: unitOf(names.RunLogDropped),
+			look: "Rows that were thrown away, and attempts to write that went wrong. All should be absent or 0: the disk is full, slow or broken.",
+			queries: []query{
+				{more(series(names.RunLogDropped)), "rows dropped"},
+				{more(series(names.RunLogFaults)), "failed attempts"}}},
 		{title: "Supply of the sensors", draw: lines, width: 8, unit: unitOf(names.SupplyVolts),
 			look:    "Pressures are right from 4.75 to 5.25 V only. A dip when the engine is cranked is the battery.",
 			queries: []query{{bottom(names.SupplyVolts), "{{channel}}"}},

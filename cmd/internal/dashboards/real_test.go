@@ -33,6 +33,7 @@ const runFile = "CHARWARDEN_OPENMETRICS"
 var spare = []string{
 	names.LoopAgeSeconds, names.TickSeconds, names.TickMaxSeconds, names.ReadingsMissed, names.ReadingsDropped,
 	names.BusStuckSeconds, names.MQTTConnected, names.MQTTDropped, names.ChannelAgeSeconds,
+	names.RunLogDropped, names.RunLogFaults, names.RunLogFileBytes, names.RunLogQueuedBytes,
 	"disk_free",
 }
 

@@ -185,11 +185,13 @@ func (r synthRun) page(age time.Duration, put func(metric string, v float64, lab
 	put(names.LoopAgeSeconds, 0.05)
 	put(names.TickSeconds, 0.001)
 	put(names.TickMaxSeconds, 0.004)
-	for _, m := range []string{names.TicksMissed, names.ReadingsMissed, names.ReadingsDropped, names.MQTTDropped} {
+	for _, m := range []string{names.TicksMissed, names.ReadingsMissed, names.ReadingsDropped, names.MQTTDropped, names.RunLogDropped, names.RunLogFaults} {
 		put(m, 0)
 	}
 	put(names.BusStuckSeconds, 0, names.LabelBus, "i2c-1")
 	put(names.MQTTConnected, 1)
+	put(names.RunLogFileBytes, 2.4e6)
+	put(names.RunLogQueuedBytes, 900)
 }
 
 // synthChannels are all that at may name.

@@ -36,6 +36,7 @@ var unitBySuffix = map[string]string{
 	"_nm3_per_hour":       nm3PerHour,
 	"_megajoules_per_nm3": mjPerNm3,
 	"_millimeters":        units.Millimeter,
+	"_bytes":              units.BytesSI,
 }
 
 // unitOf returns the unit of a metric: a plain number if its name has none.

@@ -19,7 +19,7 @@ var grafanaUnits = []struct{ suffix, unit string }{
 	{"_celsius", "celsius"}, {"_kelvins", "kelvin"}, {"_pascals", "pressurepa"}, {"_ppm", "ppm"},
 	{"_rpm", "rotrpm"}, {"_volts", "volt"}, {"_watts", "watt"}, {"_seconds", "s"}, {"_percent", "percent"},
 	{"_ratio", "percentunit"}, {"_kilograms", "masskg"}, {"_millimeters", "lengthmm"},
-	{"_total", "none"}, {"_state", "none"}, {"_standing", "none"}, {"_up", "none"}, {"_phase", "none"}, {"_connected", "none"},
+	{"_bytes", "decbytes"}, {"_total", "none"}, {"_state", "none"}, {"_standing", "none"}, {"_up", "none"}, {"_phase", "none"}, {"_connected", "none"},
 }
 
 func grafanaUnit(metric string) string {

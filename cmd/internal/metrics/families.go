@@ -117,10 +117,23 @@ var (
 		"Messages thrown away because the queue to the broker was full.")
 )
 
+// About the run log; all absent when it is switched off.
+var (
+	logQueued = gauge(names.RunLogQueuedBytes,
+		"Rows that wait for the disk; absent when the loop is dead.")
+	logFile = gauge(names.RunLogFileBytes,
+		"Size of the file that is written, with its companions; absent when the loop is dead.")
+	logDropped = counter(names.RunLogDropped,
+		"Rows and records thrown away because the disk had not taken the ones before.")
+	logFaults = counter(names.RunLogFaults,
+		"Attempts to write that went wrong.")
+)
+
 // families lists them all.
 func families() []*family {
 	return append(quantities[:len(quantities):len(quantities)],
 		channelUp, channelAge, channelFaults, alarmState, alarmStanding,
 		buildInfo, loopAge, ticks, ticksMissed, tickLast, tickMax, readingsDropped, readingsMissed, phaseNow, runPermit, busStuck,
-		mqttConnected, mqttConnects, mqttRebuilds, mqttPublished, mqttDropped)
+		mqttConnected, mqttConnects, mqttRebuilds, mqttPublished, mqttDropped,
+		logQueued, logFile, logDropped, logFaults)
 }

@@ -148,6 +148,14 @@ func (p *page) fillHealth(now time.Time, dead bool) {
 			p.show(runPermit, number(h.PermitHeld))
 		}
 	}
+	if !h.LogOff && live {
+		if !dead {
+			p.show(logQueued, float64(h.LogQueued))
+			p.show(logFile, float64(h.LogFile))
+		}
+		p.show(logDropped, float64(h.LogDropped))
+		p.show(logFaults, float64(h.LogFaults))
+	}
 	if h.MQTTOff || !live {
 		return
 	}

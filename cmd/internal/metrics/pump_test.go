@@ -128,6 +128,7 @@ func morning(e *Exporter, now time.Time) ([]sensors.Reading, []alarms.Alarm, Hea
 		Ticks: 36000, Missed: 2, Step: 1500 * time.Microsecond, StepMax: 12 * time.Millisecond,
 		ReadingsDropped: 3, ReadingsMissed: 5,
 		MQTTConnected: true, MQTTConnects: 4, MQTTRebuilds: 1, MQTTPublished: 7200, MQTTDropped: 5,
+		LogQueued: 900, LogFile: 2_400_000, LogDropped: 3, LogFaults: 2,
 		Bus: []BusHealth{{"/dev/spidev0.0", 0}, {"/dev/i2c-1", 1500 * time.Millisecond}},
 	}
 	return rs, as, h

@@ -29,6 +29,12 @@ type Health struct {
 	MQTTPublished uint64
 	MQTTDropped   uint64
 
+	LogOff     bool // not configured: its families are absent
+	LogQueued  int  // bytes
+	LogFile    int64
+	LogDropped uint64
+	LogFaults  uint64
+
 	Bus []BusHealth // copied by Update; two of one name count as the worse one
 }
 

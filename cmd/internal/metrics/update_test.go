@@ -138,14 +138,15 @@ func TestDeadLoopShowsNoLastValueAsLive(t *testing.T) {
 	expect(t, e, "alive again", live)
 }
 
-func TestMQTTOffIsAbsent(t *testing.T) {
+func TestWhatIsOffIsAbsent(t *testing.T) {
 	e, d := newPump(t)
-	e.Update(d.Now(), nil, nil, Health{MQTTOff: true, MQTTConnects: 4})
-	for _, n := range []string{names.MQTTConnected, names.MQTTConnects, names.MQTTRebuilds, names.MQTTPublished, names.MQTTDropped} {
+	e.Update(d.Now(), nil, nil, Health{MQTTOff: true, MQTTConnects: 4, LogOff: true, LogFaults: 1})
+	for _, n := range []string{names.MQTTConnected, names.MQTTConnects, names.MQTTRebuilds, names.MQTTPublished, names.MQTTDropped,
+		names.RunLogQueuedBytes, names.RunLogFileBytes, names.RunLogDropped, names.RunLogFaults} {
 		expect(t, e, "off", map[string]string{n: ""})
 	}
 	e.Update(d.Now(), nil, nil, Health{})
-	expect(t, e, "on", map[string]string{names.MQTTConnected: "0", names.MQTTConnects: "0"})
+	expect(t, e, "on", map[string]string{names.MQTTConnected: "0", names.MQTTConnects: "0", names.RunLogFaults: "0", names.RunLogFileBytes: "0"})
 }
 
 // Names that wiring gets wrong must not take the page away.

@@ -69,6 +69,11 @@ const (
 	MQTTRebuilds    = "charwarden_mqtt_rebuilds_total" // clients thrown away because a broker stopped confirming
 	MQTTPublished   = "charwarden_mqtt_published_total"
 	MQTTDropped     = "charwarden_mqtt_dropped_total"
+
+	RunLogQueuedBytes = "charwarden_runlog_queued_bytes" // gauge
+	RunLogFileBytes   = "charwarden_runlog_file_bytes"   // gauge
+	RunLogDropped     = "charwarden_runlog_dropped_total"
+	RunLogFaults      = "charwarden_runlog_faults_total"
 )
 
 // Label names.

@@ -29,7 +29,7 @@ const (
 	pageSize = 1024
 	// walBytes is what the write-ahead log is filled with before it is used, so
 	// that a commit overwrites blocks that are there and the file system has
-	// nothing to note: it saves a third of all writes.
+	// nothing to note: it saves a sixth of all writes.
 	walBytes = 1 << 20
 	// walPages in it are copied into the file together, before it is full: a page
 	// that many commits wrote is then copied once.
