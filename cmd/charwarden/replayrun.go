@@ -20,11 +20,11 @@ import (
 type rerun struct {
 	*core
 	baseMs   int64
+	last     int64             // ms of the newest row that was played
 	readings []sensors.Reading // of the sensors, as the core gets them
 	self     instrument
 	bands    map[string]runlog.Band
 	exact    error // why it is not the same again; nil: it is
-	lost     int   // parts whose commands the daemon of today does not know
 }
 
 // newRerun begins where a file begins. Rules and roles are those of cfg, nil for
@@ -109,6 +109,10 @@ func (r *rerun) play(ctx context.Context, f *runlog.File, look func(ms int64, tr
 		if err != nil {
 			return err
 		}
+		if row.Ms <= r.last { // a file begun after a fault may repeat the end of the one before
+			continue
+		}
+		r.last = row.Ms
 		now := r.base.Add(time.Duration(row.Ms-r.baseMs) * time.Millisecond)
 		for len(bands) > 0 && bands[0].Ms <= row.Ms {
 			r.bands[bands[0].Channel] = bands[0]

@@ -37,15 +37,19 @@ func writeReport(_ context.Context, c *call) error {
 	o := report.Opts{Zone: time.Local, Now: time.Now(), Version: release}
 	for _, f := range files {
 		own, err := configOf(f)
-		if err != nil {
-			return err
+		if err != nil { // an older or newer charwarden's: shown by quantities
+			fmt.Fprintf(c.err, "charwarden: report: without limits and places of run %d: %v\n", f.Meta().Number, err)
+			o.Rigs = append(o.Rigs, report.Rig{})
+			continue
 		}
 		o.Rigs = append(o.Rigs, rigOf(own))
 		if cfg == nil {
 			cfg = own
 		}
 	}
-	o.Units = unitsOf(cfg.Display)
+	if cfg != nil {
+		o.Units = unitsOf(cfg.Display)
+	}
 	if err := wholeFile(*out, func(w io.Writer) error { return report.Write(w, files, o) }); err != nil {
 		return err
 	}
@@ -77,10 +81,9 @@ func rigOf(cfg *config.Config) report.Rig {
 		rig.CO = append(rig.CO, co.Channel)
 	}
 	for i := range cfg.Rules {
-		if l := &cfg.Rules[i]; l.Kind.Limited() {
-			rig.Limits = append(rig.Limits, report.Limit{Alarm: l.Name, Channel: l.Channel, Priority: l.Priority.String(),
-				Kind: l.Kind.String(), Limit: l.Limit, Means: l.Means})
-		}
+		l := &cfg.Rules[i]
+		rig.Limits = append(rig.Limits, report.Limit{Alarm: l.Name, Channel: l.Channel, Priority: l.Priority.String(),
+			Kind: l.Kind.String(), Limit: l.Limit, Means: l.Means})
 	}
 	return rig
 }
