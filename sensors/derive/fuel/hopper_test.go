@@ -78,7 +78,7 @@ func TestCounts(t *testing.T) {
 	b.near("burnt", burnt.Value, 3, 1e-6)
 	b.near("left", left.Value, 3, 1e-6)
 	b.near("time", until.Value, 3600, 0.01)
-	b.near("half width of the rate", rate.Uncertainty, math.Hypot(0.1, 0.1), 1e-9) // the flow's 5 %, and the yield's
+	b.near("half width of the rate", rate.Uncertainty, math.Hypot(0.1, 0.1), 1e-9)            // the flow's 5 %, and the yield's
 	b.near("half width of left", left.Uncertainty, math.Hypot(0.05, 3*math.Sqrt2*0.05), 1e-3) // the first gram is not
 	if err := b.Filled(20); err == nil || !strings.Contains(err.Error(), "weigh") {
 		t.Errorf("%v", err)
