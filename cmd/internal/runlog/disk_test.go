@@ -1,7 +1,6 @@
 package runlog
 
 import (
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -305,5 +304,3 @@ func cut(dir string, log []op, n int, r *rand.Rand) error {
 	}
 	return nil
 }
-
-var errMade = errors.New("made by the test")
