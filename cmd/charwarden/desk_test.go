@@ -276,3 +276,30 @@ func TestVisitWithoutDaemon(t *testing.T) {
 		t.Errorf("%v, want the advice to start it", err)
 	}
 }
+
+// Beside an alarm stands what its channel shows now, never what it showed last.
+func TestAlarmRowsShowNothingOld(t *testing.T) {
+	d, _ := newTestDesk(t)
+	c := d.core
+	now := time.Date(2026, 6, 1, 12, 0, 0, 0, time.UTC)
+	x := c.reading("gas_out")
+	shown := func() *float64 {
+		for _, r := range alarmRows(c) {
+			if r.Name == "gas_out_caution" {
+				return r.Value
+			}
+		}
+		t.Fatal("no gas_out_caution")
+		return nil
+	}
+	*x = sensors.Reading{Channel: "gas_out", At: now, Value: 450, Status: sensors.Good}
+	c.engine.Step(now, c.readings, phase.Running)
+	if v := shown(); v == nil || *v != 450 {
+		t.Errorf("%v, want 450", v)
+	}
+	*x = sensors.Bad("gas_out", now, sensors.Open, nil)
+	c.engine.Step(now.Add(time.Second), c.readings, phase.Running)
+	if v := shown(); v != nil {
+		t.Errorf("%g of an open couple", *v)
+	}
+}

@@ -96,6 +96,9 @@ func alarmRows(c *core) []levelRow {
 		kind := all[i].Rule.Kind
 		rows[i] = levelRow{alarmRowOf(&all[i], quantityOf(c, all[i].Rule.Channel)),
 			kind == alarms.Above || kind == alarms.Below || kind == alarms.Projected}
+		if x := c.reading(all[i].Rule.Channel); x == nil || !valued(x.Status) {
+			rows[i].Value = nil // what it was judged by last is not live
+		}
 	}
 	return rows
 }
