@@ -252,8 +252,12 @@ func TestCommandFlood(t *testing.T) {
 		t.Errorf("%v ticks in %v, want about %.0f", n, took, want)
 	}
 	// What was the longest before the flood is not of it.
-	if d, before := is[names.TickMaxSeconds], was[names.TickMaxSeconds]; d == 0 || d >= 0.020 && d > before {
-		t.Errorf("the longest tick took %v s, before the flood %v s; want below 0.020 s", d, before)
+	limit := 0.020
+	if underRace { // and beside the tests of other packages
+		limit = 0.100
+	}
+	if d, before := is[names.TickMaxSeconds], was[names.TickMaxSeconds]; d == 0 || d >= limit && d > before {
+		t.Errorf("the longest tick took %v s, before the flood %v s; want below %v s", d, before, limit)
 	}
 	t.Logf("%d sent, %v ticks in %v, longest tick %v s (before: %v s)", sent,
 		is[names.Ticks]-was[names.Ticks], took, is[names.TickMaxSeconds], was[names.TickMaxSeconds])

@@ -98,7 +98,7 @@ func person(w *watch, verb string, o order) {
 // under the rules in force changes the same alarms at the same moments.
 func TestReplayIsExact(t *testing.T) {
 	seeds := uint64(10)
-	if testing.Short() {
+	if testing.Short() || underRace {
 		seeds = 2
 	}
 	total := 0
