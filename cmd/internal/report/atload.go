@@ -178,8 +178,33 @@ func (r *run) filterAt(f *figures, on []bool, rel float64) {
 	if since > r.from {
 		f.cleanDrop.name, f.cleanDrop.note = "Drop of the cleaned filter", "after it was cleaned, at "+f.loadName
 	}
+	if early, spread, bent := bentAt(points, &line, half); bent {
+		f.cleanDrop.value, f.cleanDrop.half = early, math.Hypot(half, spread)
+		f.slope.note = "it did not rise evenly: see the picture"
+		return
+	}
 	f.slope = figure{name: "Drop a kilogram", m: per, value: line.Slope, half: math.Hypot(2*line.SlopeError*widening(&line), rel*line.Slope),
 		note: "how fast it loads, at " + f.loadName}
+}
+
+// bentAt compares the first part of the points with the line through all. Where
+// they are further apart than both are uncertain by, it is no line; early is then
+// what the first part says by itself, within spread.
+func bentAt(points []filter.Point, line *filter.Line, half float64) (early, spread float64, bent bool) {
+	first, last := points[0][0], points[len(points)-1][0]
+	var sum, squares, off, n float64
+	for _, p := range points {
+		if p[0] > first+(last-first)/8 {
+			continue
+		}
+		sum, squares, off, n = sum+p[1], squares+p[1]*p[1], off+p[1]-line.At(p[0]), n+1
+	}
+	if n < 3 {
+		return 0, 0, false
+	}
+	early = sum / n
+	spread = 2 * math.Sqrt(max(0, squares/n-early*early))
+	return early, spread, math.Abs(off/n) > half+spread
 }
 
 // loadingPerKg is how fast the filter's loading grows.

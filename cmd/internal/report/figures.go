@@ -173,6 +173,9 @@ func (r *run) grown(t *track) (sum float64) {
 			}
 			if math.IsNaN(last) {
 				last = b.lo
+				if b.hi > b.lo+0.05 { // begun anew within this column, which is much too short to burn that
+					continue
+				}
 				if last < 0.05 {
 					last = 0 // it began with the run
 				}

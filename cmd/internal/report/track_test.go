@@ -7,6 +7,7 @@ import (
 
 	"charwarden/cmd/internal/runlog"
 	"charwarden/sensors"
+	"charwarden/sensors/derive/filter"
 )
 
 // bare is a run of an hour with one wall and one cell, a row a second.
@@ -190,5 +191,44 @@ func TestFiguresOfTheTale(t *testing.T) {
 	}
 	if f.batch != s.batch || len(f.walls) != 2 || !f.walls[0].known() {
 		t.Errorf("%q %+v", f.batch, f.walls)
+	}
+}
+
+// A counter goes on from the run before until it is begun anew, which may be
+// within the first column.
+func TestGrown(t *testing.T) {
+	for name, c := range map[string]struct {
+		bins []bin
+		want float64
+	}{
+		"from 0":                  {[]bin{{lo: 0, hi: 0.02, n: 3}, {lo: 0.02, hi: 0.5, n: 3}, {lo: 0.5, hi: 1, n: 3}}, 1},
+		"begun anew at once":      {[]bin{{lo: 0, hi: 1.72, n: 3}, {lo: 0.01, hi: 0.03, n: 3}, {lo: 0.03, hi: 2.3, n: 3}}, 2.3},
+		"begun anew later":        {[]bin{{lo: 1.72, hi: 1.72, n: 3}, {lo: 0, hi: 0.01, n: 3}, {lo: 0.01, hi: 2.3, n: 3}}, 2.3},
+		"the log begins within":   {[]bin{{lo: 1, hi: 1.01, n: 3}, {}, {lo: 1.4, hi: 1.5, n: 3}}, 0.5},
+		"nothing was ever burnt":  {[]bin{{lo: 0, hi: 0, n: 3}, {lo: 0, hi: 0, n: 3}}, 0},
+		"twice, the first unread": {[]bin{{}, {lo: 0, hi: 0.02, n: 3}, {lo: 0, hi: 1, n: 3}}, 1},
+	} {
+		if got := (*run)(nil).grown(&track{main: fold{bins: c.bins}}); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%s: %g, want %g", name, got, c.want)
+		}
+	}
+}
+
+// A filter that clogs all at once has no slope, and its beginning is told by its
+// beginning.
+func TestBent(t *testing.T) {
+	var even, sudden []filter.Point
+	for i := range 100 {
+		x := float64(i) / 50 // kg
+		even = append(even, filter.Point{x, 120 + 30*x + float64(i%3)})
+		sudden = append(sudden, filter.Point{x, 120 + max(0, x-0.7)*1700 + float64(i%3)})
+	}
+	line := filter.Fit(even)
+	if early, _, bent := bentAt(even, &line, 100); bent {
+		t.Errorf("an even rise is bent at %g", early)
+	}
+	line = filter.Fit(sudden)
+	if early, spread, bent := bentAt(sudden, &line, 100); !bent || math.Abs(early-121) > 2 || spread > 10 {
+		t.Errorf("%g within %g, %v; the line begins at %g", early, spread, bent, line.At(0))
 	}
 }
