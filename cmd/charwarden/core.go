@@ -25,6 +25,8 @@ type core struct {
 	readings []sensors.Reading // of the newest step, in that order
 	at       map[string]int    // place of a channel in readings
 	given    map[string]bool   // derived channels that come from outside (replay)
+	order    []placed          // of put in the last tick
+	turn     int               // of put in this one
 
 	doses []dose
 	process
@@ -147,6 +149,7 @@ func (c *core) phase() phase.Phase {
 
 // derive reckons what no sensor shows.
 func (c *core) derive(now time.Time, self instrument) {
+	c.turn = 0
 	for i := range c.doses {
 		d := &c.doses[i]
 		d.Step(now, c.reading(d.channel))
@@ -177,10 +180,32 @@ func (c *core) derive(now time.Time, self instrument) {
 // from outside, is left out.
 func (c *core) put(rs ...sensors.Reading) {
 	for _, r := range rs {
-		if i, ok := c.at[r.Channel]; ok && !c.given[r.Channel] {
+		if i := c.place(r.Channel); i >= 0 && !c.given[r.Channel] {
 			c.readings[i] = r
 		}
 	}
+}
+
+// placed is where the reading went that was put at this turn of the last tick.
+type placed struct {
+	channel string
+	at      int // -1: it is not configured
+}
+
+// place of a channel in readings. They are put in the same order in each tick,
+// so that the last one mostly knows.
+func (c *core) place(channel string) int {
+	if c.turn < len(c.order) && c.order[c.turn].channel == channel {
+		c.turn++
+		return c.order[c.turn-1].at
+	}
+	i, ok := c.at[channel]
+	if !ok {
+		i = -1
+	}
+	c.order = append(c.order[:c.turn], placed{channel, i})
+	c.turn++
+	return i
 }
 
 func age(channel string, now time.Time, d time.Duration) sensors.Reading {
