@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"log/slog"
+	"slices"
 	"strings"
 	"time"
 
@@ -134,7 +135,12 @@ func (b *logbook) anchorAt(ms int64, now time.Time) {
 // update is the logbook's output.
 func (b *logbook) update(f *frame) {
 	ms, c := b.ms(f.now), b.core
-	b.files(f.now, c)
+	marks := c.runs.marks
+	if n := slices.IndexFunc(marks, begins); n > 0 { // what ends before a run begins is of the file before
+		b.mark(ms, marks[:n])
+		marks = marks[n:]
+	}
+	b.files(f.now, marks)
 	for _, r := range c.said {
 		r.Ms = ms
 		b.put(r)
@@ -155,10 +161,7 @@ func (b *logbook) update(f *frame) {
 		b.put(r)
 	}
 	b.w.Tick(ms, b.grain.cells)
-	for _, r := range c.runs.marks {
-		r.Ms = ms
-		b.put(r)
-	}
+	b.mark(ms, marks)
 	c.forget()
 	if f.phase != b.phase {
 		b.phase = f.phase
@@ -180,17 +183,22 @@ func (b *logbook) update(f *frame) {
 
 func (b *logbook) put(r runlog.Record) { b.ticket = b.w.Put(r) }
 
-// files begins a new file where this tick belongs to one.
-func (b *logbook) files(now time.Time, c *core) {
-	ms := b.ms(now)
-	begins := false
-	for _, m := range c.runs.marks {
-		if m.Ends {
+func begins(m runlog.RunMark) bool { return !m.Ends }
+
+func (b *logbook) mark(ms int64, marks []runlog.RunMark) {
+	for _, m := range marks {
+		m.Ms = ms
+		b.put(m)
+		if b.hadRun, b.ended = true, 0; m.Ends {
 			b.ended = ms
-		} else {
-			begins = true
 		}
 	}
+}
+
+// files begins a new file where this tick belongs to one.
+func (b *logbook) files(now time.Time, marks []runlog.RunMark) {
+	ms := b.ms(now)
+	begins := slices.ContainsFunc(marks, begins)
 	since := b.begun
 	if b.hadRun {
 		since = b.ended
@@ -199,14 +207,13 @@ func (b *logbook) files(now time.Time, c *core) {
 	idle := (!b.hadRun || b.ended != 0) && age >= idleFile
 	if begins && (b.hadRun || age > leadIn) || idle && !begins {
 		var s saved
-		c.kept(&s)
+		b.core.kept(&s)
 		state, err := json.Marshal(s)
 		if err != nil {
 			b.log.Error("run log: the state is left out of the new file", "err", err)
 		}
 		b.open(now, string(state))
 	}
-	b.hadRun = b.hadRun || begins
 }
 
 // transition is a change of an alarm's state as it is stored.

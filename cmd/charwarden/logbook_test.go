@@ -241,6 +241,33 @@ func TestFilesOfASession(t *testing.T) {
 	}
 }
 
+// A rig that is lit again while it is sealed: the one run ends in its file, the
+// other begins in the next.
+func TestRunAfterRun(t *testing.T) {
+	dir := t.TempDir()
+	l := newBookLife(t, dir, time.Date(2026, 6, 1, 7, 0, 0, 0, time.UTC), "boot-a", time.Minute)
+	l.do("runs start", `{}`)
+	l.pass(10 * time.Second)
+	l.core.runs.mark(true, byPhase)
+	l.core.runs.mark(false, byPhase)
+	l.do("filled", `{"kilograms":2}`)
+	l.pass(10 * time.Second)
+	l.do("runs stop", `{}`)
+	l.pass(time.Second)
+	l.end()
+	metas, err := runlog.List(dir)
+	if err != nil || len(metas) != 2 {
+		t.Fatalf("%d files, %v", len(metas), err)
+	}
+	one, two := metas[0].Run, metas[1].Run
+	if one == nil || two == nil || one.To == 0 || one.End != byPhase || two.By != byPhase || two.End != "anna" || two.From < one.To {
+		t.Errorf("%+v, %+v", one, two)
+	}
+	if rows, exact, err := rerunFile(t.Context(), filepath.Join(dir, "000002.db"), nil, new(progress)); err != nil || exact != nil {
+		t.Errorf("%d rows, %v, %v", len(rows), exact, err)
+	}
+}
+
 // The notebook is written by hand and by the daemon, and a file a day keeps an
 // idle daemon's log apart.
 func TestMarks(t *testing.T) {
