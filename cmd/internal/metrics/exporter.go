@@ -86,7 +86,7 @@ func New(o Opts) (*Exporter, error) {
 	e.last = newSnapshot(len(o.Channels), len(o.Rules), o.Clock.Now())
 	process := prometheus.NewRegistry()
 	process.MustRegister(collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
-	e.server = newServer(&gatherer{Exporter: e, process: seldom{of: process}, library: prometheus.NewRegistry()})
+	e.server = newServer(&gatherer{Exporter: e, process: seldom{of: process}, registry: prometheus.NewRegistry()})
 	return e, nil
 }
 

@@ -17,13 +17,13 @@ import (
 )
 
 // gatherer makes a scrape's families from the exporter's last snapshot: those
-// of the rig, and behind them those of the library: the process's, and its own
+// of the rig, and behind them those of the registry: the process's, and its own
 // about scrapes. New has seen to it that no two samples are of one series, so
 // none is checked here.
 type gatherer struct {
 	*Exporter
-	process seldom
-	library *prometheus.Registry
+	process  seldom
+	registry *prometheus.Registry
 }
 
 // Gather takes a page that no scrape is reading. There is mostly just one;
@@ -44,7 +44,7 @@ func (g *gatherer) Gather() (families []*dto.MetricFamily, done func(), err erro
 	families = p.turn()
 	process, err := g.process.gather(now)
 	defect = errors.Join(defect, err)
-	library, err := g.library.Gather()
+	library, err := g.registry.Gather()
 	families = slices.Concat(families, process, library) // in the order of their names
 	return families, func() {
 		select {

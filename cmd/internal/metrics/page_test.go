@@ -130,7 +130,7 @@ func (p promised) Describe(ch chan<- *prometheus.Desc) {
 // ownFamilies gathers nothing of the library.
 func ownFamilies(e *Exporter) *gatherer {
 	none := prometheus.NewRegistry()
-	return &gatherer{Exporter: e, process: seldom{of: none}, library: none}
+	return &gatherer{Exporter: e, process: seldom{of: none}, registry: none}
 }
 
 func (f *family) desc() *prometheus.Desc { return prometheus.NewDesc(f.name, f.help, f.labels, nil) }

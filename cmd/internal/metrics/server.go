@@ -39,7 +39,7 @@ func newServer(g *gatherer) *http.Server {
 		// logged and counted.
 		ErrorHandling:       promhttp.ContinueOnError,
 		ErrorLog:            &scrapeLog{log: o.Log, now: o.Clock.Now},
-		Registry:            g.library,
+		Registry:            g.registry,
 		MaxRequestsInFlight: scrapes,
 		EnableOpenMetrics:   true,
 		DisableCompression:  true, // gzip doubles the time of a scrape and takes 2 MB
