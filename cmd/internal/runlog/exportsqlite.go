@@ -89,15 +89,16 @@ var copied = []struct {
 	{"transitions", true}, {"commands", true}, {"notes", true}, {"gaps", true},
 }
 
+// exportPage is SQLite's own page size: an export is not written to again.
+const exportPage = 4096
+
 func newSQLiteExport(path string, p *part) (e *sqliteExport, err error) {
 	e = &sqliteExport{p: p}
 	if e.conn, err = sqlite3.Open(path); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
 	channels := slices.Concat(p.inputs, p.reckoned)
-	// Until it has its name nobody needs it: it is synced once, at the end.
-	err = e.conn.Exec(fmt.Sprintf("PRAGMA journal_mode=OFF; PRAGMA synchronous=OFF; PRAGMA application_id=%d; PRAGMA user_version=%d; BEGIN; %s %s",
-		applicationID, schemaVersion, schema, tables(channels)))
+	err = e.conn.Exec(founding(exportPage, channels))
 	for i, c := range channels {
 		if err == nil {
 			err = e.copy("channels", i+1, c.Name, names.Quantity(c.Quantity), c.Unit, c.Step, c.Input, c.Place, c.Care)

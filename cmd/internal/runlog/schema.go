@@ -41,6 +41,20 @@ CREATE TABLE snapshots (id INTEGER PRIMARY KEY, ms INTEGER NOT NULL, what TEXT N
 CREATE TABLE runs (id INTEGER PRIMARY KEY CHECK (id = 1), from_ms INTEGER NOT NULL, to_ms INTEGER, by TEXT NOT NULL, end TEXT);
 `
 
+// founding are the statements that make an empty database one of our files, up to
+// an open transaction for what it begins with. Nothing of it is synced: the file
+// has no name yet that anybody would open.
+func founding(pageSize int, channels []Channel) string {
+	return fmt.Sprintf(`
+PRAGMA page_size = %d;
+PRAGMA journal_mode = OFF;
+PRAGMA synchronous = OFF;
+PRAGMA application_id = %d;
+PRAGMA user_version = %d;
+BEGIN;
+`, pageSize, applicationID, schemaVersion) + schema + tables(channels)
+}
+
 // tables are ticks and seconds with a view of each, whose values are numbers in
 // the channel's unit, NULL where nothing good came.
 func tables(channels []Channel) string {

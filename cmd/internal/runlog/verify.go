@@ -295,18 +295,7 @@ func (r *rescue) salvage(out string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, conn.Close()) }()
-	err = conn.Exec(fmt.Sprintf(`
-PRAGMA page_size = %d;
-PRAGMA journal_mode = OFF;
-PRAGMA synchronous = OFF;
-PRAGMA application_id = %d;
-PRAGMA user_version = %d;
-BEGIN;
-`, pageSize, applicationID, schemaVersion))
-	if err != nil {
-		return err
-	}
-	if err := conn.Exec(schema + tables(r.channels)); err != nil {
+	if err := conn.Exec(founding(pageSize, r.channels)); err != nil {
 		return err
 	}
 	for i, t := range r.tables {

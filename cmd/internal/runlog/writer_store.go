@@ -109,14 +109,7 @@ func (d *disk) draft(path string, h *Head, torn bool) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, conn.Close()) }()
-	err = conn.Exec(fmt.Sprintf(`
-PRAGMA page_size = %d;
-PRAGMA journal_mode = OFF;
-PRAGMA synchronous = OFF;
-PRAGMA application_id = %d;
-PRAGMA user_version = %d;
-BEGIN;
-`, pageSize, applicationID, schemaVersion) + schema + tables(h.Channels))
+	err = conn.Exec(founding(pageSize, h.Channels))
 	if err != nil {
 		return err
 	}
