@@ -94,7 +94,7 @@ func lockedMosquitto(t *testing.T) (broker, passwordFile string) {
 	}
 	for _, u := range []string{"charwarden", "kim"} {
 		if out, err := exec.Command("mosquitto_passwd", "-b", users, u, "secret of "+u).CombinedOutput(); err != nil {
-			t.Skipf("no mosquitto_passwd: apt-get install mosquitto: %v: %s", err, out)
+			lacks(t, "mosquitto_passwd: apt-get install mosquitto: %v: %s", err, out)
 		}
 	}
 	conf := []string{"allow_anonymous false", "password_file " + users, "acl_file " + rules}

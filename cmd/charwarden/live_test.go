@@ -202,7 +202,7 @@ func openTerminal(t *testing.T, cols, rows uint16) (user, screen *os.File) {
 	t.Helper()
 	screen, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
 	if err != nil {
-		t.Skipf("no terminal to be had: %v", err)
+		lacks(t, "a terminal: %v", err)
 	}
 	t.Cleanup(func() { screen.Close() })
 	fd := int(screen.Fd())

@@ -97,17 +97,22 @@ func startDaemon(t *testing.T, args ...string) (*exec.Cmd, io.Writer) {
 	return cmd, in
 }
 
+// lacks ends a test that cannot run here: in CI that is a failure.
+func lacks(t testing.TB, format string, args ...any) {
+	t.Helper()
+	if os.Getenv("CI") == "true" {
+		t.Fatalf("CI needs it: "+format, args...)
+	}
+	t.Skipf("to run this test: "+format, args...)
+}
+
 // startMosquitto runs Debian's broker on a free port until the test ends. conf
 // are lines of its configuration in place of access for everybody.
 func startMosquitto(t testing.TB, conf ...string) (addr string) {
 	t.Helper()
 	exe, err := exec.LookPath("/usr/sbin/mosquitto")
 	if err != nil {
-		const hint = "no mosquitto: apt-get install mosquitto"
-		if os.Getenv("CI") == "true" {
-			t.Fatal(hint)
-		}
-		t.Skip(hint)
+		lacks(t, "apt-get install mosquitto: %v", err)
 	}
 	port := freePort(t)
 	if conf == nil {

@@ -18,14 +18,19 @@ import (
 func tool(tb testing.TB, name, pkg string) string {
 	tb.Helper()
 	path, err := exec.LookPath(name)
-	if err == nil {
-		return path
+	if err != nil {
+		lacks(tb, "%v: apt-get install -y %s", err, pkg)
 	}
+	return path
+}
+
+// lacks ends a test that cannot run here: in CI that is a failure.
+func lacks(tb testing.TB, format string, args ...any) {
+	tb.Helper()
 	if os.Getenv("CI") == "true" {
-		tb.Fatalf("%v: CI needs it: apt-get install -y %s", err, pkg)
+		tb.Fatalf("CI needs it: "+format, args...)
 	}
-	tb.Skipf("%v: to run this test: apt-get install -y %s", err, pkg)
-	return ""
+	tb.Skipf("to run this test: "+format, args...)
 }
 
 // openMetricsSQL makes the lines of the values, channel by channel, as a person

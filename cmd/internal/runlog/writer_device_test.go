@@ -18,12 +18,10 @@ var deviceTime = flag.Duration("runlog.device", 30*time.Second, "how long Benchm
 func loopMounted(tb testing.TB, size int64) (dir, device string) {
 	tb.Helper()
 	if os.Getuid() != 0 {
-		tb.Skip("needs root, to mount a file system on a loop device")
+		lacks(tb, "root, to mount a file system on a loop device")
 	}
-	for _, tool := range []string{"losetup", "mkfs.ext4", "mount", "fsck.ext4"} {
-		if _, err := exec.LookPath(tool); err != nil {
-			tb.Skipf("needs %s: apt-get install e2fsprogs mount", tool)
-		}
+	for _, name := range []string{"losetup", "mkfs.ext4", "mount", "fsck.ext4"} {
+		tool(tb, name, "e2fsprogs mount")
 	}
 	image := filepath.Join(tb.TempDir(), "image")
 	if err := os.WriteFile(image, nil, 0o600); err != nil {
@@ -48,7 +46,7 @@ func attached(tb testing.TB, image string) string {
 	tb.Helper()
 	out, err := exec.Command("losetup", "--find", "--show", image).CombinedOutput()
 	if err != nil {
-		tb.Skipf("needs a free loop device: %s", out)
+		lacks(tb, "a free loop device: %s", out)
 	}
 	return strings.TrimSpace(string(out))
 }

@@ -218,7 +218,7 @@ func shutdown(t testing.TB, dir string) {
 	}
 	defer f.Close()
 	if err := unix.IoctlSetPointerInt(int(f.Fd()), request, noLogFlush); err != nil {
-		t.Skipf("this kernel does not shut down a file system: %v", err)
+		lacks(t, "a kernel that shuts down a file system: %v", err)
 	}
 }
 

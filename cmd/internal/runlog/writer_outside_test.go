@@ -15,13 +15,7 @@ import (
 // TestShellReads has the sqlite3 shell (https://sqlite.org/cli.html) read a file
 // while it is written and afterwards.
 func TestShellReads(t *testing.T) {
-	shell, err := exec.LookPath("sqlite3")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("needs sqlite3: apt-get install sqlite3")
-		}
-		t.Skip("needs sqlite3: apt-get install sqlite3")
-	}
+	shell := tool(t, "sqlite3", "sqlite3")
 	dir := t.TempDir()
 	w := New(testOpts(dir))
 	end := running(w)
@@ -121,7 +115,7 @@ func TestRealReadOnly(t *testing.T) {
 	l.patient(t, w, "begin", func() bool { return w.Stats().Commits > 2 })
 	shell(t, "mount", "-o", "remount,errors=remount-ro", dir)
 	if err := os.WriteFile("/sys/fs/ext4/"+device+"/trigger_fs_error", []byte("made by the test"), 0); errors.Is(err, os.ErrNotExist) {
-		t.Skip("this kernel cannot be asked for an error of the file system")
+		lacks(t, "a kernel that can be asked for an error of the file system")
 	} else if err != nil {
 		t.Fatal(err)
 	}
