@@ -37,9 +37,16 @@ func export(ctx context.Context, c *call) error {
 	if *channels != "" {
 		o.Channels = strings.Split(*channels, ",")
 	}
-	err = errors.Join(edge(*from, &o.From, &o.Begin), edge(*to, &o.To, &o.End))
-	if err != nil || *every < 0 || !slices.Contains([]string{"csv", "openmetrics", "sqlite"}, *format) || *format == "sqlite" && *out == "" {
-		return &usageError{fmt.Sprintf("export: --format csv, openmetrics or sqlite (this with -o FILE) is wanted, times such as 12m or 2026-06-01T08:30:00Z%v", or(err, ""))}
+	switch {
+	case !slices.Contains([]string{"csv", "openmetrics", "sqlite"}, *format):
+		return &usageError{fmt.Sprintf("export: --format %q: want csv, openmetrics or sqlite", *format)}
+	case *format == "sqlite" && *out == "":
+		return &usageError{"export: --format sqlite wants -o FILE"}
+	case *every < 0:
+		return &usageError{fmt.Sprintf("export: --every %v: want a time above 0", *every)}
+	}
+	if err := errors.Join(edge("from", *from, &o.From, &o.Begin), edge("to", *to, &o.To, &o.End)); err != nil {
+		return &usageError{"export: " + err.Error()}
 	}
 	dir, _, err := where.open("export")
 	if err != nil {
@@ -63,27 +70,18 @@ func export(ctx context.Context, c *call) error {
 	return printCounts(c, *format, *out, &counts)
 }
 
-// or is err after a colon, or none.
-func or(err error, none string) string {
-	if err == nil {
-		return none
-	}
-	return ": " + err.Error()
-}
-
 // edge reads a time of the run, or of the clock.
-func edge(s string, wall *time.Time, since *time.Duration) (err error) {
+func edge(flag, s string, wall *time.Time, since *time.Duration) (err error) {
 	if s == "" {
 		return nil
 	}
-	if *since, err = time.ParseDuration(s); err == nil {
-		if *since < 0 {
-			err = fmt.Errorf("%s: before the run", s)
-		}
-		return err
+	if *since, err = time.ParseDuration(s); err != nil {
+		*wall, err = time.Parse(time.RFC3339, s)
 	}
-	*wall, err = time.Parse(time.RFC3339, s)
-	return err
+	if err != nil || *since < 0 {
+		return fmt.Errorf("--%s %q: want a time of the run (12m) or of the clock (2026-06-01T08:30:00Z)", flag, s)
+	}
+	return nil
 }
 
 // exportTo writes to a file, or to out where it has no name. A file that is not
