@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"flag"
 	"fmt"
 	"os"
@@ -152,13 +151,11 @@ func (o *demoOpts) play(ctx context.Context, c *call) error {
 		return err
 	}
 	tale.causes = w.loop.core.causes.Findings
-	w.loop.requests <- func(now time.Time, c *core) { // and says what is in the hopper
-		o := massOrder{sim.DefaultPlan().Charcoal}
-		if body, err := json.Marshal(o); err == nil {
-			d, _ := verbs["weighed"](body)
-			c.carryOut(now, "operator", d)
-		}
+	hopper, err := deedOf("weighed", massOrder{sim.DefaultPlan().Charcoal}) // and says what is in it
+	if err != nil {
+		return err
 	}
+	w.loop.requests <- func(now time.Time, c *core) { c.carryOut(now, "operator", hopper) }
 	topics, err := names.NewTopics(cfg.MQTT.Prefix, cfg.Rig.Name)
 	if err != nil {
 		return err

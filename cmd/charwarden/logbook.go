@@ -259,11 +259,8 @@ func (b *logbook) clock(ms int64, now time.Time) {
 	was, drift := b.anchor, b.drift
 	b.anchorAt(ms, now)
 	if step := b.drift - b.core.moved; step.Abs() >= moveLeast {
-		o := moveOrder{int64(step.Round(time.Second) / time.Second)}
-		if body, err := json.Marshal(o); err == nil {
-			if d, err := verbs[clockVerb](body); err == nil {
-				b.core.carryOut(b.base, "clock", d)
-			}
+		if d, err := deedOf(clockVerb, moveOrder{int64(step.Round(time.Second) / time.Second)}); err == nil { // always
+			b.core.carryOut(now, "clock", d)
 		}
 	}
 	if (b.drift-drift).Abs() < anchorDrift && b.anchor.Quality == was.Quality && ms-was.Ms < anchorEvery.Milliseconds() {

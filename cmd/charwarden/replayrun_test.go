@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
@@ -86,8 +85,7 @@ func (o *outing) play(t *testing.T) {
 
 // person orders something.
 func person(w *watch, verb string, o order) {
-	body, _ := json.Marshal(o)
-	d, err := verbs[verb](body)
+	d, err := deedOf(verb, o)
 	if err != nil {
 		panic(err)
 	}

@@ -134,6 +134,15 @@ func verbOf[T order](v map[string]func([]byte) (deed, error), verb string, do fu
 	}
 }
 
+// deedOf is an order that does not come as JSON.
+func deedOf(verb string, o order) (deed, error) {
+	body, err := json.Marshal(o)
+	if err != nil {
+		return deed{}, err
+	}
+	return verbs[verb](body)
+}
+
 // carryOut does it, in the loop, and keeps for the run log what was asked and
 // what came of it.
 func (c *core) carryOut(now time.Time, person string, d deed) (any, error) {

@@ -332,11 +332,7 @@ func phoneDeed(c mqtt.Command) (deed, error) {
 	default:
 		return deed{}, errors.New("not by phone: do it at the rig")
 	}
-	body, err := json.Marshal(o)
-	if err != nil {
-		return deed{}, err
-	}
-	return verbs[c.Verb](body)
+	return deedOf(c.Verb, o)
 }
 
 // sinceBoot is the time since the machine started, sleep included.
