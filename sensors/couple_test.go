@@ -150,6 +150,9 @@ func TestCouplesWithoutPins(t *testing.T) {
 			if !errors.Is(r.Err, busy) {
 				t.Errorf("reason lost: %v", r.Err)
 			}
+			if first := couples[0].Select; !strings.Contains(r.Err.Error(), "select "+first+":") {
+				t.Errorf("%v: does not name %s, the first of the file", r.Err, first)
+			}
 		}
 		board.missing = nil
 		for i, c := range couples {

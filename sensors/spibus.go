@@ -18,7 +18,8 @@ const spiClock = 500 * physic.KiloHertz
 type SPIBus struct {
 	board   Board
 	ports   map[string]*spiPort
-	selects map[string]gpio.PinOut // nil until the pin is raised
+	claimed []string               // in this order, so that the first of a person's file is named first
+	selects map[string]gpio.PinOut // of those that are raised
 }
 
 type spiPort struct {
@@ -32,7 +33,7 @@ func NewSPIBus(b Board) *SPIBus {
 }
 
 // Claim names a GPIO that is a chip select on this bus.
-func (b *SPIBus) Claim(pin string) { b.selects[pin] = nil }
+func (b *SPIBus) Claim(pin string) { b.claimed = append(b.claimed, pin) }
 
 // conn opens port in mode 0, once every select of the bus is let go of (high):
 // one that floats low would answer beside the chip that is asked. With noSelect
@@ -61,8 +62,8 @@ func (b *SPIBus) conn(port string, noSelect bool) (spi.Conn, error) {
 }
 
 func (b *SPIBus) raise() error {
-	for name, pin := range b.selects {
-		if pin != nil {
+	for _, name := range b.claimed {
+		if b.selects[name] != nil {
 			continue
 		}
 		p, err := b.board.Pin(name)
