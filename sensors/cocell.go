@@ -44,7 +44,11 @@ func (c *COCell) Sense(now time.Time, into []Reading) []Reading {
 		}
 	}
 	if s.err != nil {
-		return append(into, Bad(c.Channel, now, coStatus(s.err), s.err))
+		r := Bad(c.Channel, now, coStatus(s.err), s.err)
+		if r.Status == ClippedLow { // full scale on the side of no gas: nobody takes it for clean air
+			r.Value, r.Raw = -c.Cell.FullScalePPM, -c.Cell.FullScalePPM
+		}
+		return append(into, r)
 	}
 	c.last = s.ppm
 	if math.IsInf(s.ppm, 1) {

@@ -15,7 +15,8 @@ type Supply struct {
 	Addr    uint16
 	Out     *Latest // where the voltage also goes; nil: nowhere
 
-	dev *ina219.Dev
+	dev  *ina219.Dev
+	sure sure
 }
 
 // Sense takes one reading of the bus voltage. The uncertainty is 0.5 % and one
@@ -39,7 +40,8 @@ func (s *Supply) measure() (float64, error) {
 		return 0, err
 	}
 	if s.dev == nil {
-		if s.dev, err = ina219.New(bus, &ina219.Opts{Address: int(s.Addr)}); err != nil {
+		s.sure.Bus = bus
+		if s.dev, err = ina219.New(&s.sure, &ina219.Opts{Address: int(s.Addr)}); err != nil {
 			s.dev = nil
 			return 0, fmt.Errorf("ina219: chip %#02x: %w", s.Addr, err)
 		}

@@ -178,7 +178,7 @@ var (
 	errStale = errors.New("no newer reading: the bus may hang or the chip may be gone")
 
 	errNoNumber = errors.New("the sensor gave something that is not a number")
-	errUnzeroed = errors.New("no zero yet: it takes one by itself when the engine has been off and the line flat for 10 s")
+	errUnzeroed = errors.New("no zero yet: the running daemon takes one by itself when the engine has been off and the line flat for 10 s")
 )
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
