@@ -19,7 +19,7 @@ import (
 type Config struct {
 	Rig     Rig
 	Tick    time.Duration // of the loop
-	Text    string        // the file as it was read
+	Text    string        // the file as it was read, logins and passwords in comments starred
 	State   string        // directory for what outlives the process: zeros
 	Socket  string        // where local commands ask
 	RunLog  RunLog

@@ -53,13 +53,42 @@ func tomlError(file string, data []byte, err error) Error {
 	e.Line = min(max(line, 1), len(lines))
 	text := lines[e.Line-1]
 	cause := strings.TrimPrefix(de.Error(), "toml: ")
-	if strings.HasPrefix(cause, "expected newline") {
-		cause += " (texts and values with units stand in quotes: \"100 ms\")"
+	if hint := tomlHint(cause, data, text, col); strings.Contains(cause, "at start of value") || strings.HasPrefix(cause, "expected keyword") {
+		cause = "no value begins like this" + hint
+	} else {
+		cause += hint
 	}
 	before := text[:min(max(col-1, 0), len(text))]
 	e.Msg = fmt.Sprintf("column %d: %s\n\t%s\n\t%s^", col, cause,
-		printable(text), strings.Repeat(" ", utf8.RuneCountInString(printable(before))))
+		veil(printable(text)), strings.Repeat(" ", utf8.RuneCountInString(printable(before))))
 	return e
+}
+
+// tomlHint says what to do about the slips that people make most.
+func tomlHint(cause string, data, line []byte, col int) string {
+	at := ' '
+	if col >= 1 && col <= len(line) {
+		at, _ = utf8.DecodeRune(line[col-1:])
+	}
+	switch {
+	case bytes.IndexByte(data, 0) >= 0 || bytes.HasPrefix(data, []byte("\xff\xfe")) || bytes.HasPrefix(data, []byte("\xfe\xff")):
+		return " (this is no text in UTF-8: save it anew as UTF-8, or begin with `charwarden config`)"
+	case strings.Contains(cause, "UTF-8"):
+		return " (save the file as UTF-8, or write degC for °C)"
+	case strings.ContainsRune("“”„‟‘’", at):
+		return " (these quotes are for letters: write straight ones, \"100 ms\")"
+	case strings.Contains(cause, "at start of value"), strings.HasPrefix(cause, "expected newline"), strings.HasPrefix(cause, "expected keyword"):
+		return " (texts and values with units stand in quotes: \"100 ms\")"
+	case strings.Contains(cause, "cannot have new lines"):
+		return " (a quote is missing at the end)"
+	case strings.HasPrefix(cause, "expected '=' after"):
+		return " (write: name = value)"
+	case strings.HasPrefix(cause, "table ") && strings.HasSuffix(cause, "already exists"):
+		return " (this table stands further up already: put its keys together there)"
+	case strings.HasPrefix(cause, "key ") && strings.HasSuffix(cause, "already defined"):
+		return " (delete one of the two lines)"
+	}
+	return ""
 }
 
 // printable keeps an excerpt on one line and in step with its caret.

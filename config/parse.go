@@ -38,8 +38,10 @@ func Parse(name string, data []byte) (*Config, error) {
 		return nil, &Errors{tomlError(name, data, err)}
 	}
 	f.root = &table{f: f, at: places(data), values: values}
-
-	c := &Config{Text: string(data)}
+	if len(values) == 0 {
+		return nil, &Errors{{name, 1, "toml", "the file says nothing: begin with what `charwarden config` prints"}}
+	}
+	c := &Config{Text: veilText(string(data))}
 	f.sections(c)
 	f.converters(c)
 	f.thermocouples(c)

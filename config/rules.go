@@ -15,7 +15,7 @@ func (f *file) rules(c *Config) {
 			c.Rules = append(c.Rules, r)
 		}
 	}
-	changed := map[string]bool{}
+	changed := map[string]*table{}
 	for _, t := range f.tables("alarm") {
 		t.require("channel", "as")
 		channel, as := t.text("channel", ""), t.identifier("as", "_")
@@ -37,14 +37,20 @@ func (f *file) rules(c *Config) {
 		case !free || t.broken:
 		case builtIn:
 			t.weakened(ch, was, &r)
-			changed[name] = true
+			changed[name] = t
 			*was = r
 		default:
+			changed[name] = t
 			c.Rules = append(c.Rules, r)
 		}
 	}
+	for i := range c.Rules {
+		if t := changed[c.Rules[i].Name]; t != nil {
+			t.ladder(&c.Rules[i], c.Rules)
+		}
+	}
 	for _, r := range c.Rules[:len(at)] {
-		if !changed[r.Name] {
+		if changed[r.Name] == nil {
 			f.channels[r.Channel].reachable(r)
 		}
 	}

@@ -117,6 +117,8 @@ func TestWarnings(t *testing.T) {
 		{"later", "[[alarm]]\nchannel = \"co\"\nas = \"alarm\"\non_delay = \"5 min\"\n", "rig.toml:20: alarm.on_delay: co_alarm comes after 5 min, later than after 0 s"},
 		{"mean raised", "[[alarm]]\nchannel = \"co_mean_5min\"\nas = \"alarm\"\nlimit = \"150 ppm\"\n", "rig.toml:20: alarm.limit: co_mean_5min_alarm comes at 150 ppm, later than at 100 ppm"},
 		{"blood raised", "[[alarm]]\nchannel = \"co_cohb_linear\"\nas = \"evacuate\"\nlimit = \"15 %\"\n", "rig.toml:20: alarm.limit: co_cohb_linear_evacuate comes at 15.0 %, later than at 10.0 %"},
+		{"mixed up", "[[alarm]]\nchannel = \"co\"\nas = \"late\"\nkind = \"above\"\npriority = \"caution\"\nlimit = \"120 ppm\"\nmeans = \"Gas.\"\ndo_first = \"Leave.\"\n",
+			"rig.toml:22: alarm.limit: co_late comes at 120 ppm, no sooner than co_alarm at 100 ppm: are the two mixed up?"},
 		{"not always", "[[alarm]]\nchannel = \"co\"\nas = \"alarm\"\nwhile = [{ phase = [\"running\"] }]\n", "rig.toml:20: alarm.while: co_alarm does not watch at all times"},
 		{"engine runs on", "[[alarm]]\nchannel = \"co\"\nas = \"evacuate\"\nstops_engine = false\n", "rig.toml:20: alarm.stops_engine: co_evacuate does not stop the engine"},
 		{"shows less", "gain = 0.9\n", "rig.toml:9: co.channel: co shows less carbon monoxide"},

@@ -1,6 +1,7 @@
 package config
 
 import (
+	"fmt"
 	"net"
 	"net/url"
 	"path"
@@ -58,9 +59,10 @@ func (f *file) sections(c *Config) {
 	}
 }
 
-// maxPulse is the longest tick that keeps a missing-pulse detector of 0.5 s
-// quiet when one tick comes late: there is one edge a tick.
-const maxPulse = 250 * time.Millisecond
+// maxPulse is the longest tick for which the missing-pulse detector of
+// deploy/wiring.md is reckoned: there is one edge a tick, and several must be
+// lost before it gives up.
+const maxPulse = 100 * time.Millisecond
 
 func (f *file) mqtt(rig string) MQTT {
 	t := f.table("mqtt")
@@ -90,13 +92,15 @@ func (f *file) mqtt(rig string) MQTT {
 	if m.Broker == "" {
 		return m
 	}
-	u, err := url.Parse(m.Broker)
 	const form = `(allowed: "tcp://127.0.0.1:1883", "ssl://host:8883", "" for off)`
+	if strings.Contains(m.Broker, "@") { // not shown: it may hold a password
+		t.fail("broker", "the login does not belong into the address: write it to user and password_file %s", form)
+		return m
+	}
+	u, err := url.Parse(m.Broker)
 	switch {
 	case err != nil || u.Scheme != "tcp" && u.Scheme != "ssl" || u.Host == "" || strings.TrimSuffix(u.Path, "/")+u.RawQuery+u.Fragment != "":
 		t.fail("broker", "%q: no address of a broker %s", m.Broker, form)
-	case u.User != nil:
-		t.fail("broker", "the login belongs in user and password_file %s", form)
 	case !goodPort(u.Port()) || u.Hostname() == "":
 		t.fail("broker", "%q: host and port are wanted %s", m.Broker, form)
 	case u.Scheme == "tcp" && (m.CAFile != "" || m.CertFile != ""):
@@ -173,11 +177,14 @@ func (t *table) i2c(lo, hi int) (bus string, address uint16) {
 	case !ok:
 		return bus, 0
 	case !whole || n < int64(lo) || n > int64(hi):
-		shown := written(v)
+		shown, meant := written(v), ""
 		if whole {
 			shown = "0x" + strconv.FormatInt(n, 16)
+			if m, err := strconv.ParseInt(written(v), 16, 32); err == nil && m >= int64(lo) && m <= int64(hi) {
+				meant = fmt.Sprintf(", did you mean 0x%x?", m) // 40 written for 0x40
+			}
 		}
-		t.fail("address", "%s: this chip cannot have it (allowed: 0x%x to 0x%x)", shown, lo, hi)
+		t.fail("address", "%s: this chip cannot have it%s (allowed: 0x%x to 0x%x)", shown, meant, lo, hi)
 		return bus, 0
 	}
 	if bus != "" {

@@ -2,16 +2,23 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
 // didYouMean returns `, did you mean "x"?` for the nearest of the words, if
-// one is near: at most a third of its letters differ.
+// one is near: at most a third of its letters differ, or it goes on where word ends.
 func didYouMean(word string, words []string) string {
 	best, least := "", 3
 	for _, w := range words {
 		if d := distance(strings.ToLower(word), strings.ToLower(w)); d < least && d <= max(1, len(w)/3) {
 			best, least = w, d
+		}
+	}
+	if best == "" && len(word) > 3 {
+		longer := slices.DeleteFunc(slices.Clone(words), func(w string) bool { return !strings.HasPrefix(w, strings.ToLower(word)+"_") })
+		if len(longer) == 1 { // password, for password_file
+			best = longer[0]
 		}
 	}
 	if best == "" {
