@@ -80,7 +80,7 @@ var ours = regexp.MustCompile(`^(\d{6,9})\.db`)
 // theirs; 0 in an empty one. It makes dir where its parent is there: a disk that
 // is not mounted is not written past.
 func highest(dir string) (n int, err error) {
-	if err := os.Mkdir(dir, 0o755); err != nil && !errors.Is(err, fs.ErrExist) {
+	if err := os.Mkdir(dir, 0o750); err != nil && !errors.Is(err, fs.ErrExist) {
 		return 0, err
 	}
 	d, err := os.Open(dir)

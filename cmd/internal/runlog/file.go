@@ -32,8 +32,8 @@ type File struct {
 //
 // A file whose daemon ended in order has no companions and is read as it is,
 // also from a read-only place. One that is being written, or that a power cut
-// ended, has a companion `-wal` with the newest rows, and reading it needs the
-// companion beside it and leave to write the other one, `-shm`.
+// ended, has a companion `-wal` with the newest rows, and reading it needs both
+// companions beside it, or leave to make the other one, `-shm`.
 func Open(path string) (*File, error) {
 	f, err := open(path)
 	if err != nil {
@@ -76,12 +76,12 @@ func open(path string) (*File, error) {
 // connect opens the database so that nothing in it can make us write, or run
 // what is not ours.
 func connect(path string) (*sqlite3.Conn, error) {
-	where := url.URL{Scheme: "file", OmitHost: true, Path: path}
+	where := url.URL{Scheme: "file", OmitHost: true, Path: path, RawQuery: "vfs=" + guestVFS()}
 	// Without a write-ahead log nobody has it open for writing, nor will: files
 	// that are done are never written again. Then neither locks nor companions
 	// are made.
 	if info, err := os.Stat(path + "-wal"); errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0 && !present(path+"-shm") {
-		where.RawQuery = "immutable=1"
+		where.RawQuery += "&immutable=1"
 	}
 	conn, err := sqlite3.OpenFlags(where.String(), sqlite3.OPEN_READONLY|sqlite3.OPEN_URI)
 	if err != nil {

@@ -2,9 +2,11 @@ package runlog
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"flag"
 	"fmt"
+	"log/slog"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -172,6 +174,40 @@ func TestKilled(t *testing.T) {
 		}
 	}
 	t.Logf("%d notes", note)
+}
+
+// A life that was cut off is said by the next one, one that ended in order is not.
+func TestCutOffIsSaid(t *testing.T) {
+	dir := t.TempDir()
+	begin := func() string {
+		var said bytes.Buffer
+		o := testOpts(dir)
+		o.Log = slog.New(slog.NewTextHandler(&said, nil))
+		w := New(o)
+		end := running(w)
+		l := newLoad(1)
+		w.Begin(l.head("s", 1))
+		soon(t, w, w.Put(Note{Ms: l.ms, Text: "here"}))
+		if err := end(); err != nil {
+			t.Fatal(err)
+		}
+		return said.String()
+	}
+	const words = "was cut off"
+	if said := begin(); strings.Contains(said, words) {
+		t.Errorf("the first life: %s", said)
+	}
+	if said := begin(); strings.Contains(said, words) {
+		t.Errorf("after an orderly end: %s", said)
+	}
+	c := born(t, dir, 0)
+	for _, noted := c.told(); noted < 1; _, noted = c.told() {
+		time.Sleep(10 * time.Millisecond)
+	}
+	c.kill(t)
+	if said := begin(); !strings.Contains(said, words) || !strings.Contains(said, "000003.db") {
+		t.Errorf("after a kill: %s", said)
+	}
 }
 
 // TestImageCuts shuts a mounted file system down at random instants while a

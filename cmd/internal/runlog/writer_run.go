@@ -318,11 +318,22 @@ func (w *Writer) create() error {
 	if err != nil {
 		return err
 	}
+	if w.number == 0 {
+		w.cutOff(pathOf(w.o.Dir, n))
+	}
 	f.torn = w.torn
 	w.file, w.number, w.lost = f, f.number, 0
 	w.o.Log.Info("run log begins a file", "file", f.path, "part", h.Part)
 	w.untidy = true
 	return nil
+}
+
+// cutOff says so if the daemon before this one came to no orderly end: the file
+// that it wrote last still has its companion.
+func (w *Writer) cutOff(last string) {
+	if present(last + "-wal") {
+		w.o.Log.Warn("the watch before this one was cut off, by the power or by a kill: up to 5 s of its readings may be missing", "file", last)
+	}
 }
 
 func (w *Writer) record(r Record) error {
