@@ -33,12 +33,18 @@ func needMosquitto(t *testing.T) {
 // returns what kills it.
 func real(t *testing.T, dir string, port int, conf ...string) (kill func()) {
 	t.Helper()
-	file := filepath.Join(dir, "mosquitto.conf")
 	lines := append([]string{fmt.Sprintf("listener %d 127.0.0.1", port), "persistence false"}, conf...)
+	return broker(t, dir, port, strings.Join(lines, "\n")+"\n")
+}
+
+// broker runs mosquitto with this configuration, which listens on port.
+func broker(t *testing.T, dir string, port int, conf string) (kill func()) {
+	t.Helper()
+	file := filepath.Join(dir, "mosquitto.conf")
 	if os.Getuid() == 0 {
-		lines = append([]string{"user root"}, lines...) // it would not read the test's files otherwise
+		conf = "user root\n" + conf // it would not read the test's files otherwise
 	}
-	if err := os.WriteFile(file, []byte(strings.Join(lines, "\n")+"\n"), 0o600); err != nil {
+	if err := os.WriteFile(file, []byte(conf), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	cmd := exec.Command(mosquitto, "-c", file)
