@@ -70,6 +70,7 @@ func (l *loop) Run(ctx context.Context) error {
 	for {
 		l.clock.Sleep(ctx, next.Sub(l.clock.Now()))
 		if ctx.Err() != nil {
+			l.alive.stopping()
 			return nil
 		}
 		now := l.clock.Now()
@@ -125,7 +126,7 @@ func (l *loop) step(now time.Time) {
 		l.log.Warn("zero not taken", "err", err)
 	}
 	l.core.signals.beat(l.rig.sweep.Answered())
-	l.alive.tick(now, l.rig.sweep.Answered())
+	l.alive.tick(f, l.rig.sweep.Answered())
 	f.health.step = l.clock.Now().Sub(now)
 	f.health.stepMax = max(f.health.stepMax, f.health.step)
 }

@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"context"
 	"net"
-	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -182,33 +181,4 @@ func TestBitFlipsRaiseNoLimitAlarm(t *testing.T) {
 		}
 		wantPunctual(t, b, 10*time.Minute)
 	})
-}
-
-// READY is earned by the first complete sweep, a watchdog's food by ticks.
-func TestNotify(t *testing.T) {
-	path := t.TempDir() + "/notify"
-	c, err := net.ListenPacket("unixgram", path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer c.Close()
-	t.Setenv("NOTIFY_SOCKET", path)
-	n := newNotifier()
-	now := time.Now()
-	n.tick(now, false)
-	n.tick(now.Add(500*time.Millisecond), true)
-	n.tick(now.Add(1100*time.Millisecond), true)
-	var got []string
-	buf := make([]byte, 256)
-	for range 3 {
-		c.SetReadDeadline(time.Now().Add(5 * time.Second))
-		k, _, err := c.ReadFrom(buf)
-		if err != nil {
-			t.Fatal(err)
-		}
-		got = append(got, string(buf[:k]))
-	}
-	if want := "WATCHDOG=1|READY=1\nSTATUS=watching|WATCHDOG=1"; strings.Join(got, "|") != want {
-		t.Errorf("said %q, want %q", strings.Join(got, "|"), want)
-	}
 }

@@ -8,6 +8,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"os/signal"
 	"strings"
@@ -21,6 +22,7 @@ const (
 	exitOK     = 0
 	exitFailed = 1  // the work failed, or a thing is not good
 	exitUsage  = 2  // the words of the call are wrong
+	exitUndead = 71 // the board is held by a process that cannot die (EX_OSERR of sysexits.h): a retry is no use, the unit restarts the board
 	exitConfig = 78 // the configuration is wrong (EX_CONFIG of sysexits.h)
 )
 
@@ -109,6 +111,7 @@ func dispatch(ctx context.Context, args []string, in io.Reader, out, errw io.Wri
 func exitCode(err error, errw io.Writer) int {
 	var usage *usageError
 	var conf *config.Errors
+	var held *heldError
 	switch {
 	case err == nil, errors.Is(err, flag.ErrHelp):
 		return exitOK
@@ -120,6 +123,9 @@ func exitCode(err error, errw io.Writer) int {
 	case errors.As(err, &conf):
 		fmt.Fprintln(errw, err)
 		return exitConfig
+	case errors.As(err, &held) && held.undead:
+		fmt.Fprintln(errw, "charwarden:", err)
+		return exitUndead
 	}
 	fmt.Fprintln(errw, "charwarden:", err)
 	return exitFailed
@@ -172,7 +178,14 @@ func loadConfig(cmd, file string) (*config.Config, error) {
 		return nil, &usageError{cmd + ": -c FILE is missing; `charwarden config > rig.toml` makes a file to start from"}
 	}
 	data, err := os.ReadFile(file)
-	if err != nil {
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, fmt.Errorf("configuration: %w: `charwarden config > %s` makes one to start from", err, file)
+	case errors.Is(err, syscall.EISDIR):
+		return nil, fmt.Errorf("configuration: %w: name the file in it", err)
+	case errors.Is(err, fs.ErrPermission):
+		return nil, fmt.Errorf("configuration: %w: join the group that may read it (sudo adduser YOU charwarden) and log in again", err)
+	case err != nil:
 		return nil, fmt.Errorf("configuration: %w", err)
 	}
 	return config.Parse(file, data)

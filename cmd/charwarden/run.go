@@ -5,6 +5,8 @@ import (
 	"os"
 	"runtime"
 	"runtime/debug"
+
+	"golang.org/x/sys/unix"
 )
 
 // run watches the rig until it is told to stop.
@@ -18,12 +20,14 @@ func run(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
-	lock, err := lockBoard(boardLock)
+	lock, err := awaitBoard(ctx, boardLock, killed)
 	if err != nil {
 		return err
 	}
 	defer lock.Close()
 	slim()
+	// What it writes down names people and places: for its own user and group only.
+	unix.Umask(0o027)
 	lines := newLogQueue(c.err)
 	defer lines.Close()
 	w := &watch{cfg: cfg, board: newMachine(), clock: systemClock{}, log: newLog(lines)}
