@@ -9,10 +9,6 @@ import (
 	"charwarden/sensors"
 )
 
-// goneShare is the share of the peak below which test gas counts as gone: our own
-// choice.
-const goneShare = 0.1
-
 // bumpTest leads a person through a test of a CO channel with gas.
 func bumpTest(ctx context.Context, c *call) error {
 	fs := c.flags("bumptest", "bumptest [-c FILE | --socket PATH] CHANNEL [--ppm N]")
@@ -80,20 +76,16 @@ func (v *visit) watchTest(ctx context.Context, g *guide, o testOrder, row testRo
 	g.say("Gas on now. Enter ends the test; the daemon ends it after %s.", leftText(testLength.Seconds()))
 	passed := false
 	for {
-		value := shown(v.cfg, o.Channel, row.Unit, row.Value)
-		if row.Value == nil {
-			value = row.Status
-		}
-		g.progress(time.Now(), "%s  %s  highest %s  %s left", o.Channel, value, shown(v.cfg, o.Channel, row.Unit, row.Peak), leftText(row.LeftS))
+		g.progress(time.Now(), "%s", testProgress(v, o, &row))
 		if row.Passed && !passed {
 			passed = true
-			g.say("It answers. Gas off: take it away; the test ends when the cell is clear.")
+			g.say("It answers. Gas off: take it away; the test ends when the cell has been clear for a minute.")
 		}
 		if !row.Running {
 			return row, nil
 		}
 		entered, left := g.pause(ctx)
-		if clear := passed && row.Value != nil && row.Peak != nil && *row.Value <= goneShare**row.Peak; entered || left || clear {
+		if entered || left || passed && row.Clear {
 			return v.endTest(ctx, o)
 		}
 		if err := v.get(ctx, "/bumptest?channel="+url.QueryEscape(o.Channel), &row); err != nil {
@@ -101,6 +93,15 @@ func (v *visit) watchTest(ctx context.Context, g *guide, o testOrder, row testRo
 			return row, err
 		}
 	}
+}
+
+// testProgress is where a running test stands, in a line.
+func testProgress(v *visit, o testOrder, row *testRow) string {
+	value := shown(v.cfg, o.Channel, row.Unit, row.Value)
+	if row.Value == nil {
+		value = row.Status
+	}
+	return fmt.Sprintf("%s  %s  highest %s  %s left", o.Channel, value, shown(v.cfg, o.Channel, row.Unit, row.Peak), leftText(row.LeftS))
 }
 
 // endTest ends the test even when the command was told to stop: nothing may

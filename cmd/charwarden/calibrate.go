@@ -2,7 +2,9 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -85,13 +87,28 @@ func (v *visit) calibrate(ctx context.Context, g *guide, o calOrder, unit string
 	for _, s := range calSteps(o, unit, real) {
 		g.say("  - %s", s)
 	}
-	if err := g.wait(ctx, "Press Enter when that is so; Ctrl-C ends without a change."); err != nil {
+	var err error
+	if unit == sensors.CO.Unit() && o.What == "span" {
+		err = v.spanWithGas(ctx, g, o, real, settle)
+	} else if err = g.wait(ctx, "Press Enter when that is so; Ctrl-C ends without a change."); err == nil {
+		err = v.settleAndOrder(ctx, g, o, unit, settle)
+	}
+	if err != nil {
 		return fmt.Errorf("calibrate: %w", err)
 	}
+	if unit == sensors.CO.Unit() && o.What == "zero" {
+		g.say("Now see that the cell answers: charwarden bumptest %s", o.Channel)
+	}
+	return nil
+}
+
+// settleAndOrder shows the channel for as long as the daemon averages, then has
+// it calibrate.
+func (v *visit) settleAndOrder(ctx context.Context, g *guide, o calOrder, unit string, settle time.Duration) error {
 	for end := time.Now().Add(settle); time.Now().Before(end); {
 		row, err := v.channel(ctx, o.Channel)
 		if err != nil {
-			return fmt.Errorf("calibrate: %w", err)
+			return err
 		}
 		value := shown(v.cfg, o.Channel, unit, row.Value)
 		if row.Value == nil && row.Fault != nil {
@@ -100,20 +117,72 @@ func (v *visit) calibrate(ctx context.Context, g *guide, o calOrder, unit string
 		g.progress(time.Now(), "%s  %s  (%.0f s more: keep it steady)", o.Channel, value, time.Until(end).Seconds())
 		if _, left := g.pause(ctx); left {
 			g.say("")
-			return fmt.Errorf("calibrate: %w", errLeft)
+			return errLeft
 		}
 	}
 	var done calRow
 	if err := v.post(ctx, "/calibrate", o, &done); err != nil {
 		g.say("Not calibrated.")
-		return fmt.Errorf("calibrate: %w", err)
+		return err
 	}
 	g.say("%s %s: it read %s, now %s.", done.Channel, done.What,
 		shown(v.cfg, o.Channel, done.Unit, done.Before), shown(v.cfg, o.Channel, done.Unit, done.After))
-	if unit == sensors.CO.Unit() {
-		g.say("Now see that the cell answers: charwarden bumptest %s", o.Channel)
-	}
 	return nil
+}
+
+// errTestOver ends a span for which the gas took too long.
+var errTestOver = errors.New("the time in which the gas counts as a test is over: nothing was changed; gas off, and begin anew")
+
+// spanWithGas spans a cell inside a bump test: the alarm that the gas raises would
+// else stand, and nothing is calibrated while one stands.
+func (v *visit) spanWithGas(ctx context.Context, g *guide, o calOrder, real string, settle time.Duration) error {
+	if err := g.wait(ctx, "Press Enter to begin; Ctrl-C ends without a change."); err != nil {
+		return err
+	}
+	test := testOrder{o.Channel, o.Reference}
+	var row testRow
+	if err := v.post(ctx, "/bumptest/start", test, &row); err != nil {
+		return err
+	}
+	g.say("Gas on now: put %s on the cell. Press Enter when it has settled, 2 minutes or more; Ctrl-C ends without a change.", real)
+	err := v.await(ctx, g, test, &row, func(entered bool) bool { return entered })
+	if err == nil {
+		err = v.settleAndOrder(ctx, g, o, row.Unit, settle)
+	}
+	if err != nil {
+		v.endTest(ctx, test) // if it can still be reached; else its time ends it
+		return err
+	}
+	g.say("Gas off: take it away; the test of its alarms ends when the cell has been clear for a minute.")
+	err = v.await(ctx, g, test, &row, func(entered bool) bool { return entered || row.Clear })
+	if errors.Is(err, errTestOver) {
+		return nil // the daemon has ended it
+	}
+	_, ended := v.endTest(ctx, test)
+	if err == nil || errors.Is(err, errLeft) { // what is done is done
+		err = ended
+	}
+	return err
+}
+
+// await shows a running test until done.
+func (v *visit) await(ctx context.Context, g *guide, o testOrder, row *testRow, done func(entered bool) bool) error {
+	for {
+		g.progress(time.Now(), "%s", testProgress(v, o, row))
+		entered, left := g.pause(ctx)
+		if left {
+			return errLeft
+		}
+		if err := v.get(ctx, "/bumptest?channel="+url.QueryEscape(o.Channel), row); err != nil {
+			return err
+		}
+		switch {
+		case done(entered):
+			return nil
+		case !row.Running:
+			return errTestOver
+		}
+	}
 }
 
 // calSteps are the cautions before a calibration.
@@ -127,9 +196,10 @@ func calSteps(o calOrder, unit, real string) []string {
 			"Keep another CO alarm on you: this one does not watch the rig meanwhile.")
 	case unit == sensors.CO.Unit():
 		return append(steps,
-			"Outdoors; take a bottle in date, and the flow and cap that the cell's maker names.",
-			fmt.Sprintf("Put %s on the cell and wait until it has settled, 2 minutes or more.", real),
-			"Zero it first if that was not done today.")
+			"Outdoors and upwind, the cell far from the rig; zero it first if that was not done today.",
+			fmt.Sprintf("Take a bottle of %s in date, and the flow and cap that the cell's maker names.", real),
+			"Keep another CO alarm on you: what this channel raises meanwhile counts as a test.",
+			fmt.Sprintf("Have the gas ready, closed. The horn will sound. It must be done within %s.", leftText(testLength.Seconds())))
 	case o.What == "zero":
 		return append(steps, fmt.Sprintf("See that %s is really at %s: lines open to the air, nothing drawing.", o.Channel, real))
 	}

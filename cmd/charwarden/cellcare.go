@@ -139,9 +139,22 @@ func (c *core) runTests(now time.Time) {
 
 // stands reports whether a real alarm of the channel stands.
 func (c *core) stands(channel string) bool {
+	return c.anyOf(channel, func(a *alarms.Alarm) bool { return a.State.Standing() && !a.Test })
+}
+
+// clear reports whether nothing that test gas raised counts as there any more. An
+// alarm ends some time after its gas: a test that ends before makes a real one of
+// it.
+func (c *core) clear(channel string) bool {
+	return !c.anyOf(channel, func(a *alarms.Alarm) bool {
+		return a.Test && (a.State == alarms.Unacknowledged || a.State == alarms.Acknowledged)
+	})
+}
+
+func (c *core) anyOf(channel string, is func(*alarms.Alarm) bool) bool {
 	c.list = c.engine.Alarms(c.list)
 	for i := range c.list {
-		if a := &c.list[i]; a.Rule.Channel == channel && a.State.Standing() && !a.Test {
+		if a := &c.list[i]; a.Rule.Channel == channel && is(a) {
 			return true
 		}
 	}

@@ -46,6 +46,9 @@ func check(ctx context.Context, c *call) error {
 	if err != nil {
 		return err
 	}
+	for _, w := range cfg.Warnings {
+		fmt.Fprintln(c.err, "warning:", w)
+	}
 	o := cfg.Outputs
 	var heard io.Writer // where to say what plays; nil: nothing does
 	if *sound {
@@ -62,6 +65,9 @@ func check(ctx context.Context, c *call) error {
 		err = writeJSON(c.out, rows)
 	} else {
 		err = printRows(c.out, cfg, rows)
+	}
+	if err == nil {
+		err = checkCredentials(&cfg.MQTT)
 	}
 	for _, r := range rows {
 		if err == nil && r.State != "good" {
@@ -187,13 +193,14 @@ func hintFor(r sensors.Reading) string {
 		sensors.Unzeroed:   "no zero yet: with the engine off and nothing drawing, the running daemon takes it within 15 s",
 		sensors.OutOfRange: "see that the sensor is the one in the file",
 	}[r.Status]
-	switch {
-	case r.Err == nil:
+	if r.Err == nil {
 		return advice
-	case advice == "" || errors.As(r.Err, new(*openError)):
-		return r.Err.Error()
 	}
-	return r.Err.Error() + ": " + advice
+	said := strings.TrimPrefix(r.Err.Error(), r.Channel+": ") // it stands before the line already
+	if advice == "" || r.Status == sensors.Unzeroed || errors.As(r.Err, new(*openError)) {
+		return said // which says what to do
+	}
+	return said + ": " + advice
 }
 
 func printRows(w io.Writer, cfg *config.Config, rows []checkRow) error {

@@ -76,6 +76,7 @@ type testRow struct {
 	Asked   *float64 `json:"asked"` // null: nobody told how strong the gas is
 	Passed  bool     `json:"passed"`
 	Running bool     `json:"running"`
+	Clear   bool     `json:"clear"` // nothing that the gas raised would stand if it ended now
 	LeftS   float64  `json:"left_s"`
 }
 
@@ -170,7 +171,7 @@ func testRowOf(c *core, channel string) (testRow, error) {
 
 func testRowFor(c *core, r testResult) testRow {
 	row := testRow{Channel: r.Channel, Unit: quantityOf(c, r.Channel).Unit(), Peak: figure(r.Peak),
-		Passed: r.Passed, Running: r.Running, LeftS: math.Ceil(r.Left.Seconds())}
+		Passed: r.Passed, Running: r.Running, Clear: c.clear(r.Channel), LeftS: math.Ceil(r.Left.Seconds())}
 	if r.Asked > 0 {
 		row.Asked = figure(r.Asked)
 	}

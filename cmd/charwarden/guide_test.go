@@ -54,12 +54,18 @@ func (d *fakeDaemon) has(asked string) bool {
 
 func (d *fakeDaemon) listen(t *testing.T) *visit {
 	t.Helper()
+	return listenTo(t, d)
+}
+
+// listenTo has h answer at a socket, and returns a visit to it.
+func listenTo(t *testing.T, h http.Handler) *visit {
+	t.Helper()
 	path := t.TempDir() + "/s"
 	l, err := net.Listen("unix", path)
 	if err != nil {
 		t.Fatal(err)
 	}
-	srv := &http.Server{Handler: d}
+	srv := &http.Server{Handler: h}
 	done := make(chan struct{})
 	go func() { srv.Serve(l); close(done) }()
 	t.Cleanup(func() { srv.Close(); <-done })
@@ -73,6 +79,13 @@ func row(value, peak float64, passed, running bool) testRow {
 		Passed: passed, Running: running, LeftS: 290}
 }
 
+// aired is a test whose gas has been away for so long that nothing stands.
+func aired(peak float64) testRow {
+	r := row(0, peak, true, true)
+	r.Clear = true
+	return r
+}
+
 func TestGuidedBumpTest(t *testing.T) {
 	for _, c := range []struct {
 		name, in string
@@ -82,7 +95,7 @@ func TestGuidedBumpTest(t *testing.T) {
 		ends     bool // the command orders the end
 	}{
 		{"passes and clears by itself", "\n",
-			[]testRow{row(0, 0, false, true), row(60, 60, false, true), row(95, 95, true, true), row(40, 95, true, true), row(9, 95, true, true)},
+			[]testRow{row(0, 0, false, true), row(60, 60, false, true), row(95, 95, true, true), row(40, 95, true, true), aired(95)},
 			nil, []string{"highest 60 ppm", "Gas off", "Passed: the most that it read is 95 ppm"}, true},
 		{"ended by Enter", "\n\n", []testRow{row(0, 0, false, true)}, errNotGood, []string{"FAILED", "0 ppm"}, true},
 		{"ended by the daemon", "\n", []testRow{row(0, 0, false, true), row(12, 12, false, false)}, errNotGood, []string{"FAILED", "12 ppm"}, false},
@@ -145,11 +158,11 @@ func TestGuidedCalibration(t *testing.T) {
 		says     string
 	}{
 		{"zero", "\n", calOrder{"co", "zero", 0}, "", "it read 3 ppm, now 0 ppm"},
-		{"refused", "\n", calOrder{"co", "span", 50}, "the engine runs", "Put 50 ppm on the cell"},
+		{"refused", "\n\n", calOrder{"co", "span", 50}, "the engine runs", "put 50 ppm on the cell"},
 		{"nobody there", "", calOrder{"co", "zero", 0}, errLeft.Error(), "Engine off"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			d := &fakeDaemon{}
+			d := &fakeDaemon{tests: []testRow{row(50, 50, true, true)}}
 			v := d.listen(t)
 			var out bytes.Buffer
 			g := newGuide(t.Context(), &call{in: strings.NewReader(c.in), out: &out})

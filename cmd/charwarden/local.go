@@ -147,6 +147,8 @@ func note(ctx context.Context, c *call) error {
 	said := "noted: " + row.Kind
 	if row.Value != nil {
 		said += fmt.Sprintf(" %.4g %s", *row.Value, *row.Unit)
+	} else if row.Text != "" {
+		said += " " + row.Text
 	}
 	if row.Why != nil {
 		said += "; not stored yet: " + *row.Why

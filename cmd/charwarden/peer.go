@@ -17,7 +17,7 @@ type peerKey struct{}
 // withPeer notes who made a connection to the socket; the kernel tells, the
 // caller cannot lie.
 func withPeer(ctx context.Context, c net.Conn) context.Context {
-	u, ok := c.(*net.UnixConn)
+	u, ok := c.(syscall.Conn)
 	if !ok {
 		return ctx
 	}

@@ -118,7 +118,7 @@ func (d *desk) Run(ctx context.Context) error {
 		ConnContext: withPeer, ErrorLog: slog.NewLogLogger(d.log.Handler(), slog.LevelWarn)}
 	stop := context.AfterFunc(ctx, func() { srv.Close() })
 	defer stop()
-	if err := srv.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+	if err := srv.Serve(newPlaces(l)); !errors.Is(err, http.ErrServerClosed) {
 		return fmt.Errorf("socket: %w", err)
 	}
 	return nil
@@ -126,7 +126,7 @@ func (d *desk) Run(ctx context.Context) error {
 
 // listen takes the socket over from a daemon that died: the board's lock, held
 // by now, says that no other is alive.
-func (d *desk) listen() (net.Listener, error) {
+func (d *desk) listen() (*net.UnixListener, error) {
 	if err := os.Remove(d.path); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, err
 	}
@@ -141,5 +141,5 @@ func (d *desk) listen() (net.Listener, error) {
 		l.Close()
 		return nil, err
 	}
-	return l, nil
+	return l.(*net.UnixListener), nil
 }

@@ -3,12 +3,10 @@ package main
 import (
 	"context"
 	"crypto/rand"
-	"crypto/tls"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"log/slog"
-	"strings"
 	"sync"
 	"time"
 
@@ -234,17 +232,11 @@ func (w *watch) publisher() error {
 	if err != nil {
 		return err
 	}
-	var password string
-	if m.PasswordFile != "" {
-		if password, err = mqtt.ReadSecret(m.PasswordFile); err != nil {
-			return err
-		}
-	}
-	var secure *tls.Config
-	if strings.HasPrefix(m.Broker, "ssl://") {
-		if secure, err = mqtt.TLSConfig(m.CAFile, m.CertFile, m.KeyFile, built()); err != nil {
-			return err
-		}
+	w.loop.away = w.brokerAway()
+	password, secure, err := credentials(&m)
+	if err != nil { // a rig that is watched without a phone is better than none
+		w.log.Error("no phone is told: mend this and restart", "err", err)
+		return nil
 	}
 	boot, age := w.booted()
 	w.mqtt, err = mqtt.New(mqtt.Opts{
@@ -257,7 +249,6 @@ func (w *watch) publisher() error {
 		return err
 	}
 	w.parts = append(w.parts, part{"mqtt", w.mqtt.Run})
-	w.loop.away = w.brokerAway()
 	w.loop.outputs = append(w.loop.outputs, func(f *frame) {
 		w.mqtt.Update(f.now, f.readings, f.alarms, f.transitions, f.phase.String())
 	}, w.advice())
@@ -285,7 +276,7 @@ func (w *watch) advice() output {
 func (w *watch) brokerAway() func(time.Time) time.Duration {
 	seen := w.clock.Now()
 	return func(now time.Time) time.Duration {
-		if w.mqtt.Stats().Connected {
+		if w.mqtt != nil && w.mqtt.Stats().Connected {
 			seen = now
 		}
 		return now.Sub(seen)
