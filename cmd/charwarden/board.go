@@ -91,7 +91,7 @@ func (m *machine) Pin(name string) (gpio.PinIO, error) {
 	}
 	p := gpioreg.ByName(name)
 	if p == nil {
-		return nil, &openError{"/dev/gpiochip0", "gpio", "", fmt.Errorf("gpio: no pin %s", name)}
+		return nil, &openError{"/dev/gpiochip0", "gpio", "", fmt.Errorf("gpio: no pin %s: see the drawing of the board (a header of 40 pins has GPIO2 to GPIO27)", name)}
 	}
 	return p, nil
 }
