@@ -70,6 +70,7 @@ func newLogbook(w *runlog.Writer, c *core, g *grain, h runlog.Head, state string
 	}
 	b.cells, b.bands = make([]runlog.Cell, len(b.places)), make([]came, len(b.places))
 	b.open(b.base, state)
+	b.sayClock()
 	return b
 }
 
@@ -268,6 +269,22 @@ func (b *logbook) clock(ms int64, now time.Time) {
 		return
 	}
 	b.put(b.anchor)
+	if b.anchor.Quality != was.Quality {
+		b.sayClock()
+	}
+}
+
+// sayClock says how sure the times are that a person will read.
+func (b *logbook) sayClock() {
+	wall := b.anchor.Wall.UTC().Format(time.DateTime)
+	switch b.anchor.Quality {
+	case runlog.Synced:
+		b.log.Info("the board's clock is synchronised: this boot gets its true times", "clock", wall)
+	case runlog.Unset:
+		b.log.Warn("the board's clock is wrong: set it, or let the board reach the network; what was written before then gets its true times", "clock", wall)
+	default:
+		b.log.Info("the board's clock is not known to be right", "clock", wall)
+	}
 }
 
 // clockVerb moves the wall clock of the core.

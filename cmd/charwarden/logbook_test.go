@@ -26,6 +26,7 @@ type bookLife struct {
 	now     time.Time
 	offset  time.Duration // of the wall clock against now
 	synced  bool
+	said    bytes.Buffer // the daemon's log
 	end     func()
 	suction float64
 	rpm     float64
@@ -50,7 +51,7 @@ func newBookLife(t *testing.T, dir string, wall time.Time, boot string, sinceBoo
 	l.grain = newGrain(cfg)
 	w := runlog.New(runlog.Opts{Dir: dir, Log: slog.New(slog.DiscardHandler), Now: time.Now, Keep: runlog.Keep{Runs: 10}})
 	head := runlog.Head{Rig: "pump", Boot: boot, Session: sessionID(), Ms: sinceBoot.Milliseconds(), Tick: cfg.Tick, Version: "test"}
-	l.book = newLogbook(w, l.core, l.grain, head, `{"cared":{"co":{"ZeroAt":"2026-06-01T00:00:00Z"}}}`, nil, func() bool { return l.synced }, slog.New(slog.DiscardHandler))
+	l.book = newLogbook(w, l.core, l.grain, head, `{"cared":{"co":{"ZeroAt":"2026-06-01T00:00:00Z"}}}`, nil, func() bool { return l.synced }, slog.New(slog.NewTextHandler(&l.said, nil)))
 	l.book.wall = func(now time.Time) time.Time { return now.Round(0).Add(l.offset) }
 	ctx, cancel := context.WithCancel(context.Background())
 	var wg sync.WaitGroup
@@ -139,9 +140,15 @@ func TestClockSetInTheRun(t *testing.T) {
 	if x := l.core.reading("co_zero_age"); x.Status == sensors.Good && x.Value > 0 {
 		t.Errorf("a zero of 2026 is %g s old in 1970", x.Value)
 	}
+	if said := l.said.String(); strings.Count(said, "clock is not known to be right") != 1 || strings.Contains(said, "synchronised") {
+		t.Errorf("before the clock is set: %s", said)
+	}
 	set := time.Date(2026, 6, 11, 8, 0, 0, 0, time.UTC)
 	l.offset, l.synced = set.Sub(l.now), true
 	l.pass(time.Minute)
+	if said := l.said.String(); strings.Count(said, "clock is synchronised") != 1 {
+		t.Errorf("once the clock is set: %s", said)
+	}
 	if x := l.core.reading("co_zero_age"); x.Value < 10*86400 || x.Value > 11*86400 {
 		t.Errorf("its age after the clock is set: %+v", x)
 	}
