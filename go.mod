@@ -2,6 +2,8 @@ module charwarden
 
 go 1.26.0
 
+toolchain go1.26.11
+
 require (
 	github.com/eclipse/paho.mqtt.golang v1.5.1
 	github.com/grafana/grafana-foundation-sdk/go v0.0.22
@@ -12,7 +14,7 @@ require (
 	github.com/prometheus/client_model v0.6.3
 	github.com/prometheus/common v0.73.1
 	github.com/rogpeppe/go-internal v1.16.0
-	golang.org/x/image v0.30.0
+	golang.org/x/image v0.48.0
 	golang.org/x/net v0.61.0
 	golang.org/x/sys v0.50.0
 	gonum.org/v1/plot v0.17.0
@@ -36,8 +38,8 @@ require (
 	github.com/pandatix/go-abnf v0.5.3 // indirect
 	github.com/prometheus/procfs v0.22.0 // indirect
 	github.com/rs/xid v1.4.0 // indirect
-	golang.org/x/sync v0.24.0 // indirect
-	golang.org/x/text v0.43.0 // indirect
+	golang.org/x/sync v0.25.0 // indirect
+	golang.org/x/text v0.44.0 // indirect
 	golang.org/x/tools v0.52.0 // indirect
 	google.golang.org/protobuf v1.36.12 // indirect
 	gopkg.in/yaml.v3 v3.0.1 // indirect
