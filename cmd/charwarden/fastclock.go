@@ -13,8 +13,9 @@ import (
 // to sleep: where the machine is too slow for the speed that was asked for,
 // time runs slower instead of making every reading late.
 type fastClock struct {
-	start time.Time
-	speed float64
+	start    time.Time
+	speed    float64
+	patience time.Duration
 
 	mu      sync.Mutex
 	now     time.Time
@@ -26,13 +27,13 @@ type fastClock struct {
 // catchUp is how far time may have fallen behind and still be made up for.
 const catchUp = 500 * time.Millisecond
 
-// patience is how long in real time the clock waits for those that it woke. One
-// that waits for something else, such as a bus that hangs, is then left out.
-const patience = 50 * time.Millisecond
+// usualPatience is how long in real time the clock waits for those that it woke.
+// One that waits for something else, such as a bus that hangs, is then left out.
+const usualPatience = 50 * time.Millisecond
 
 func newFastClock(speed float64) *fastClock {
 	now := time.Now()
-	return &fastClock{start: now, now: now, speed: speed, changed: make(chan struct{}, 1)}
+	return &fastClock{start: now, now: now, speed: speed, patience: usualPatience, changed: make(chan struct{}, 1)}
 }
 
 func (c *fastClock) Now() time.Time {
@@ -77,7 +78,7 @@ func (c *fastClock) Run(ctx context.Context) error {
 		case !any:
 			c.await(ctx, time.Hour)
 		case busy:
-			if !c.await(ctx, patience) {
+			if !c.await(ctx, c.patience) {
 				c.giveUp()
 			}
 		default:

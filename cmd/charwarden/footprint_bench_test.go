@@ -216,10 +216,16 @@ func resident(b *testing.B, pid int) float64 {
 	if err != nil {
 		b.Fatal(err)
 	}
-	_, rest, _ := strings.Cut(string(status), "VmRSS:")
-	var kB float64
-	if _, err := fmt.Sscan(rest, &kB); err != nil {
+	kB, err := statusKB(status, "VmRSS:")
+	if err != nil {
 		b.Fatal(err)
 	}
 	return kB * 1024 / 1e6
+}
+
+// statusKB reads a size out of /proc/PID/status.
+func statusKB(status []byte, key string) (kB float64, err error) {
+	_, rest, _ := strings.Cut(string(status), key)
+	_, err = fmt.Sscan(rest, &kB)
+	return kB, err
 }

@@ -13,6 +13,7 @@ import (
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
 		"benchdaemon": benchDaemon,
+		"soakdaemon":  soakDaemon,
 		"charwarden": func() {
 			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 			defer stop()

@@ -56,9 +56,8 @@ type frame [quantities]float64
 // the start; times more than 2 h 16 min before the latest one that was asked
 // for are 2 h 16 min before it.
 type Rig struct {
-	start time.Time
-
 	mu      sync.Mutex
+	start   time.Time
 	acts    []Act // still to come
 	faults  []injection
 	step    int64 // how many have been taken
@@ -75,11 +74,20 @@ type injection struct {
 // NewRig returns a rig that starts its plan at start. The seed moves weather,
 // fuel and the small differences between two runs.
 func NewRig(start time.Time, plan Plan, seed uint64) *Rig {
-	r := &Rig{start: start, acts: slices.Clone(plan.Acts), past: make([]frame, rigPast)}
+	r := &Rig{past: make([]frame, rigPast)}
+	r.Restart(start, plan, seed)
+	return r
+}
+
+// Restart makes it a new rig, with nothing wrong, that starts a plan at start.
+// What was before is forgotten.
+func (r *Rig) Restart(start time.Time, plan Plan, seed uint64) {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.start, r.acts, r.faults, r.step, r.events = start, slices.Clone(plan.Acts), nil, 0, nil
 	slices.SortStableFunc(r.acts, func(a, b Act) int { return cmp.Compare(a.At, b.At) })
 	r.machine = newMachine(rand.New(rand.NewPCG(seed, 0x726967)), rand.New(rand.NewPCG(seed, 0x706f70)), plan)
 	r.past[0] = r.machine.show()
-	return r
 }
 
 // Inject lets a fault of FaultNames begin at a rig time; one that has passed

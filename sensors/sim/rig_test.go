@@ -169,6 +169,31 @@ func TestDeterminism(t *testing.T) {
 	}
 }
 
+// A rig that starts again is a new one, whatever it went through before.
+func TestRestart(t *testing.T) {
+	r := NewRig(dawn, DayPlan(), 3)
+	if err := r.Inject("wall-hot", 10*time.Minute); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.Inject("filter-hole", 70*time.Minute); err != nil { // still to come when the new one starts
+		t.Fatal(err)
+	}
+	r.WallNear(dawn.Add(time.Hour))
+	later := dawn.Add(24 * time.Hour)
+	r.Restart(later, DefaultPlan(), 7)
+	fresh := NewRig(later, DefaultPlan(), 7)
+	for at := time.Duration(0); at < 2*time.Hour; at += 17 * time.Second {
+		for i, f := range every(r) {
+			if got, want := f(later.Add(at)), every(fresh)[i](later.Add(at)); got != want {
+				t.Fatalf("quantity %d at %s: %g, a new rig has %g", i, at, got, want)
+			}
+		}
+	}
+	if got, want := r.Happening(later.Add(2*time.Hour)), fresh.Happening(later.Add(2*time.Hour)); !slices.Equal(got, want) {
+		t.Errorf("told %v, a new rig tells %v", got, want)
+	}
+}
+
 // Nothing ever stops being a number, whatever the seed, the plan and the faults.
 func TestAlwaysNumbers(t *testing.T) {
 	for seed := range uint64(30) {
