@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -21,6 +22,8 @@ import (
 )
 
 const hostileMessages = 100_000
+
+var flooded = flag.Bool("flood", false, "run TestHundredThousandHostile")
 
 // hostileMessage is something that nobody should send to the rig.
 func hostileMessage(r *rand.Rand) (topic string, payload []byte) {
@@ -128,8 +131,8 @@ func besiege(ctx context.Context, dial func(context.Context, string, string) (ne
 // page and 10,000 at the socket, all at once: the loop goes on, memory stays
 // where it was, an evacuate in the middle of it comes, nothing else changes.
 func TestHundredThousandHostile(t *testing.T) {
-	if testing.Short() || underRace {
-		t.Skip("takes a minute or two of two processors")
+	if !*flooded {
+		t.Skip("takes some minutes of two processors: -flood")
 	}
 	broker := startMosquitto(t, "allow_anonymous true", "max_queued_messages 0", "max_inflight_messages 1000", "sys_interval 1")
 	page, dir := fmt.Sprintf("127.0.0.1:%d", freePort(t)), t.TempDir()
