@@ -152,9 +152,9 @@ password_file = "`+passwordFile+`"
 	v.life(t, text, func(w *watch) {
 		within(t, 20*time.Second, "birth", kim.hears("status", "watching since "))
 		desk := newVisit(w.cfg.Socket, nil)
-		for path, o := range map[string]order{"/runs/start": bare{}, "/note": noteOrder{noted}, "/ack": named{"dragon"}} {
-			desk.post(t.Context(), path, o, nil)
-		}
+		desk.post(t.Context(), "/runs/start", bare{}, nil) // first: an export begins with its run
+		desk.post(t.Context(), "/note", noteOrder{noted}, nil)
+		desk.post(t.Context(), "/ack", named{"dragon"}, nil)
 		within(t, 20*time.Second, "a reading", kim.hears("reading/co", `"status":"good"`))
 		time.Sleep(2 * time.Second)
 		for _, path := range []string{"/check", "/alarms", "/phase", "/permit", "/why", "/fire", "/nothing"} {
