@@ -13,7 +13,7 @@ import (
 const (
 	// commitSpan is how long a row waits at most before its commit begins. What
 	// is left of 5 s is for the disk.
-	commitSpan = 4800 * time.Millisecond
+	commitSpan = 4200 * time.Millisecond
 	gather     = 2 * time.Millisecond // what records of one burst wait for each other
 	stalled    = 15 * time.Second     // an attempt that lasts as long: no longer "soon"
 	firstPause = time.Second          // after a fault; doubled up to lastPause
