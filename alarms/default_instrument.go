@@ -16,7 +16,8 @@ import (
 // temperature, pressure and speed, whose limits guard the hearth and the
 // engine; notice for the rest and for the weather (air_...).
 //
-// The on-delay of 2 s rides over single bad reads; delays are our own choice.
+// The on-delay of 2 s rides over single bad reads, and good ones in between do
+// not begin it anew (timer.ebb); delays are our own choice.
 func FaultRule(ch sensors.Channel) Rule {
 	r := built(ch.Name, "fault", Fault, Notice, 0, 0)
 	r.OnDelay, r.OffDelay = 2*time.Second, 5*time.Second

@@ -76,6 +76,29 @@ func (n *naive) run(from int, is func(int) bool) int {
 	return first
 }
 
+// due says that the condition has stood for the on-delay: without a break, and
+// of a fault for so much longer than the values between, which count a quarter.
+func (n *naive) due() bool {
+	if n.Kind != Fault {
+		first := n.run(n.from, func(i int) bool { return n.past[i].proved })
+		return first >= 0 && n.lasted(first) >= n.OnDelay
+	}
+	stood, there := time.Duration(0), false
+	for i := n.from; i < len(n.past); i++ {
+		switch p := n.past[i]; {
+		case p.proved && there:
+			stood += p.passed
+		case p.proved:
+			there = true
+		default:
+			stood -= p.passed / 4
+			there = stood > 0
+		}
+		stood = max(0, stood)
+	}
+	return there && stood >= n.OnDelay && n.past[len(n.past)-1].proved
+}
+
 // absent says that sample i is itself a value that counts toward clearing.
 func (n *naive) absent(i int) bool {
 	return n.gone(i) && (i == 0 || !n.past[i].at.Before(n.past[i-1].at))
@@ -97,10 +120,9 @@ func (n *naive) step(s *sample) {
 
 	stood := n.active
 	if !stood {
-		first := n.run(n.from, func(i int) bool { return n.past[i].proved })
-		n.active = first >= 0 && n.lasted(first) >= n.OnDelay
+		n.active = n.due()
 	} else if first := n.run(0, n.absent); first >= 0 && n.lasted(first) >= n.OffDelay {
-		n.active = false
+		n.active, n.from = false, len(n.past)
 	}
 	if n.active && !stood && n.aside != Normal {
 		n.hidden, n.was = n.hidden+1, true

@@ -26,7 +26,9 @@ type track struct {
 
 // settle takes the newest condition and lets it act through the delays. An
 // on-delay and the re-alarm time run on through readings that prove nothing;
-// an off-delay starts over after them, and after a step back in time.
+// an off-delay starts over after them, and after a step back in time. Values
+// in between only let a fault's on-delay ebb: a wire that touches ground again
+// and again watches nothing either.
 func (t *track) settle(r *Rule, c condition, passed lapse) {
 	t.now = c
 	switch {
@@ -41,10 +43,12 @@ func (t *track) settle(r *Rule, c condition, passed lapse) {
 		t.turn.stop()
 	case t.active:
 		t.active = !t.turn.run(passed, r.OffDelay)
-	case !t.present:
-		t.turn.stop()
-	default:
+	case t.present:
 		t.active = t.turn.run(passed, r.OnDelay)
+	case r.Kind == Fault:
+		t.turn.ebb(passed)
+	default:
+		t.turn.stop()
 	}
 	if t.active != was {
 		t.turn.stop()
@@ -158,6 +162,18 @@ func (t *timer) run(passed lapse, delay time.Duration) bool {
 		t.held += passed.Duration
 	}
 	return t.held >= delay
+}
+
+// ebbing is how many times slower an ebbing timer runs back: what lasts for more
+// than a fifth of the time gets through in the end. Own choice: a flipped bit in
+// one answer of twenty must not.
+const ebbing = 4
+
+// ebb runs the timer back, and stops it at nothing.
+func (t *timer) ebb(passed lapse) {
+	if t.held -= passed.Duration / ebbing; t.held <= 0 {
+		t.stop()
+	}
 }
 
 func (t *timer) stop() { *t = timer{} }
