@@ -8,7 +8,6 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-	"time"
 
 	"charwarden/alarms"
 )
@@ -128,6 +127,7 @@ var whyEarlier = map[string]string{
 // rig with nothing but the cell fitted. Rows of the standards: manuals of
 // alarms and summaries of the standards, as testdata/published says row by row.
 func TestHomeAlarmCurves(t *testing.T) {
+	slowUnderRace(t)
 	var b strings.Builder
 	b.WriteString("| standard | ppm | there | our caution | our alarm | by | earlier than the standard because |\n|---|---|---|---|---|---|---|\n")
 	played := make(map[string][]alarms.Transition)
@@ -180,5 +180,3 @@ func TestHomeAlarmCurves(t *testing.T) {
 		t.Errorf("%s: go test -run TestHomeAlarmCurves -update writes it anew; got\n%s", curvesGolden, b.String())
 	}
 }
-
-var _ = time.Second

@@ -14,8 +14,9 @@ import (
 // and backfilled into a real Prometheus, on which every expression of the
 // dashboards has data and no sample is missing.
 func TestRunsToDashboards(t *testing.T) {
-	if testing.Short() || underRace {
-		t.Skip("plays two whole runs: without -race and -short only")
+	slowUnderRace(t)
+	if testing.Short() {
+		t.Skip("plays two whole runs")
 	}
 	for _, tool := range []string{"prometheus", "promtool"} {
 		if _, err := exec.LookPath(tool); err != nil {
