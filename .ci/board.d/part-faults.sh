@@ -111,7 +111,7 @@ noise() {
 sag() {
 	since 'chips ina bus 4.6'
 	hears 'supply at 4.6 V: supply_low' 15 "$(alarm supply_low unacknowledged)"
-	shows 'supply at 4.6 V: the page says it' 15 '^charwarden_supply_volts\{channel="supply"\} 4\.6'
+	shows 'supply at 4.6 V: the page says it' 15 '^charwarden_supply_volts\{channel="supply"\} 4\.(599|600)'
 	since 'chips ina bus 5.02'
 	hears 'supply at 5.02 V: supply_low returned' 25 "$(alarm supply_low returned)"
 	quiet
