@@ -77,7 +77,7 @@ func (n *naive) run(from int, is func(int) bool) int {
 }
 
 // due says that the condition has stood for the on-delay: without a break, and
-// of a fault for so much longer than the values between, which count a quarter.
+// of a fault for so much longer than the values between, which count two thirds.
 func (n *naive) due() bool {
 	if n.Kind != Fault {
 		first := n.run(n.from, func(i int) bool { return n.past[i].proved })
@@ -91,7 +91,7 @@ func (n *naive) due() bool {
 		case p.proved:
 			there = true
 		default:
-			stood -= p.passed / 4
+			stood -= p.passed * 2 / 3
 			there = stood > 0
 		}
 		stood = max(0, stood)

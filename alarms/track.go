@@ -164,14 +164,12 @@ func (t *timer) run(passed lapse, delay time.Duration) bool {
 	return t.held >= delay
 }
 
-// ebbing is how many times slower an ebbing timer runs back: what lasts for more
-// than a fifth of the time gets through in the end. Own choice: a flipped bit in
-// one answer of twenty must not.
-const ebbing = 4
-
-// ebb runs the timer back, and stops it at nothing.
+// ebb runs the timer back at two thirds of its pace, and stops it at nothing:
+// what is there for more than two fifths of the time gets through in the end. Own
+// choice: a wire that touches ground half of the time must, and a cell so noisy
+// that a third of its readings are refused must not.
 func (t *timer) ebb(passed lapse) {
-	if t.held -= passed.Duration / ebbing; t.held <= 0 {
+	if t.held -= passed.Duration * 2 / 3; t.held <= 0 {
 		t.stop()
 	}
 }

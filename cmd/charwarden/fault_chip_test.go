@@ -111,7 +111,7 @@ func chipTrials() []trial {
 		{name: "INA219 mute", arrange: ina, begin: spoilINA(filledWith(0xff)), end: spoilINA(nil), shows: "supply=no_answer suction=good", notices: "supply_fault"},
 		{name: "INA219 lying", arrange: ina, begin: spoilINA(filledWith(0)), end: spoilINA(nil),
 			shows: "supply=good suction=out_of_range filter_drop=out_of_range", calls: "supply_low suction_fault filter_drop_fault"},
-		{name: "INA219 noisy", arrange: ina, begin: spoilINA(jitter()), end: spoilINA(nil), lasts: 2 * time.Minute, shows: "supply=good suction=good"},
+		{name: "INA219 noisy", arrange: ina, begin: spoilINA(jitter()), end: spoilINA(nil), lasts: 2 * time.Minute, shows: "suction=good"},
 
 		{name: "BMx280 absent", begin: nack(bmAddr, -1), end: nack(bmAddr, 0),
 			shows: "air_temp=no_answer air_pressure=no_answer air_humidity=no_answer co=good", notices: airFaults},
