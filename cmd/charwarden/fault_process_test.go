@@ -150,7 +150,8 @@ func TestMemoryRefused(t *testing.T) {
 		}
 		daemon.Process.Kill()
 		<-ended
-	} else if !slices.ContainsFunc([]string{"out of memory", "cannot allocate memory", "pthread_create failed", "failed to create new OS thread"},
+	} else if !slices.ContainsFunc([]string{"out of memory", "cannot allocate memory", "pthread_create failed", "failed to create new OS thread",
+		"runtime.(*spanQueue).tryDrain"}, // the collector of Go 1.26 writes into a queue that it did not get, and says where
 		func(why string) bool { return strings.Contains(log.String(), why) }) {
 		t.Errorf("it ended, and nobody is told why")
 	}
