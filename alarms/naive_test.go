@@ -91,7 +91,7 @@ func (n *naive) due() bool {
 		case p.proved:
 			there = true
 		default:
-			stood -= p.passed * 2 / 3
+			stood -= p.passed / 3 * 2
 			there = stood > 0
 		}
 		stood = max(0, stood)

@@ -169,7 +169,7 @@ func (t *timer) run(passed lapse, delay time.Duration) bool {
 // choice: a wire that touches ground half of the time must, and a cell so noisy
 // that a third of its readings are refused must not.
 func (t *timer) ebb(passed lapse) {
-	if t.held -= passed.Duration * 2 / 3; t.held <= 0 {
+	if t.held -= passed.Duration / 3 * 2; t.held <= 0 {
 		t.stop()
 	}
 }
