@@ -31,7 +31,7 @@ revived() {
 	later
 	hears "$1: readings again" 10 "$(reading wall_near good)"
 	# WatchdogSec is 10 s; then the abort (3 s at most), RestartSec 1 s, the start in
-	# 2 s: three times those for an emulated board.
+	# 2 s: about twice those for an emulated board.
 	within "$1: from the last sign of life to readings" "$(reckon "$t0 + ${after:-99} - $start")" 30 s
 	t0=$start
 	out=$(said)

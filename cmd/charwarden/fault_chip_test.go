@@ -45,7 +45,7 @@ func hot(b *benchRig) {
 // leak touches ground for a second in every two.
 func leak(b *benchRig) {
 	go func() {
-		for range 10 {
+		for range 5 {
 			near(b).SetCouple(sim.ToGND)
 			time.Sleep(time.Second)
 			near(b).SetCouple(sim.Whole)
@@ -94,7 +94,7 @@ func chipTrials() []trial {
 		{name: "couple reversed", arrange: hot, begin: couple(sim.Reversed), end: couple(sim.Whole), shows: "wall_near=clipped_low", calls: "wall_near_fault"},
 		{name: "couple to ground", begin: couple(sim.ToGND), end: couple(sim.Whole), shows: "wall_near=short_gnd", calls: "wall_near_fault"},
 		{name: "couple to supply", begin: couple(sim.ToVCC), end: couple(sim.Whole), shows: "wall_near=short_vcc", calls: "wall_near_fault"},
-		{name: "couple leaking", begin: leak, end: couple(sim.Whole), lasts: 20 * time.Second, calls: "wall_near_fault"}, // though each second one is good
+		{name: "couple leaking", begin: leak, end: couple(sim.Whole), lasts: 10 * time.Second, calls: "wall_near_fault"}, // though each second one is good
 
 		{name: "ADS1115 absent", begin: nack(adcAddr, -1), end: nack(adcAddr, 0),
 			shows: "co=no_answer suction=no_answer filter_drop=no_answer supply=good", calls: analogFaults},

@@ -19,7 +19,7 @@ import (
 )
 
 var (
-	soakHours = flag.Float64("soak.hours", 2, "how many hours of the rig TestSoak lasts: 2 takes half a minute, 100 about twenty minutes")
+	soakHours = flag.Float64("soak.hours", 2, "how many hours of the rig TestSoak lasts: 2 takes half a minute, 100 six to nine minutes")
 	soakSeed  = flag.Uint64("soak.seed", 1, "of what goes wrong in TestSoak")
 	soakPlot  = flag.String("soak.plot", "", "a `FILE`.svg or .png for the figure of TestSoak")
 )
